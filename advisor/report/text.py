@@ -1,0 +1,412 @@
+"""The report for people: what to read first stands first.
+
+Order of a page: counts, set-up card, errors in the order of the program, what was not checked and what to give so that
+it can be, warnings by rule, notes, assumptions, times and freed pieces, caution. Several programs are told as a list,
+without the cards; the counts over all stand at the end too, where the eye of somebody reading a log is.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from advisor.escape import clip, visible
+from advisor.findings import Finding, NotChecked, ProgramReport, Report
+from advisor.report.common import (
+    CAUTION,
+    CLEAN_MEANING,
+    against,
+    counts,
+    first_line,
+    headline,
+    number,
+    ordered,
+    plural,
+    programs,
+    rank,
+)
+from advisor.report.layout import Line, Span, wrap, write
+
+# What to give so that a rule can look, by the cause the rules name.
+REMEDIES: Mapping[str, str] = {
+    "stock": "give [stock] size and zero in the shop file, or --stock XxYxZ and --zero",
+    "material": "give [stock] material in the shop file, or --material NAME",
+    "cutter": "give a [[cutter]] for this T number in the shop file, or --cutter T=NAME",
+    "machine": "give [machine] like in the shop file, or --machine NAME",
+    "travel": "give [machine] travel in the shop file",
+    "hold": "give [hold] in the shop file",
+    "offsets": "give [offsets] in the shop file: where program zero sits on the machine",
+    "layers": "give [stock] layers in the shop file",
+    "thickness": "give [stock] thickness, as measured, in the shop file",
+    "unknown-code": "mend or remove the unknown codes first",
+    "unreadable-block": "mend the unreadable blocks first",
+    "unknown-position": "state X, Y and Z in absolute terms (G90) before these lines",
+    "rotary": "rotary motion is outside what this tool can judge; judge these lines by hand",
+    "off": "the rule is switched off in [checks]",
+}
+
+_LABELS = {
+    "datum": "datum",
+    "units": "units",
+    "stock": "stock",
+    "material": "material",
+    "thickness": "thickness",
+    "hold": "held by",
+    "tools": "tools",
+    "stickout_needed": "stick-out needed",
+    "box": "motion box",
+    "extent": "motion box",
+    "lowest_z": "lowest Z",
+    "stock_bottom": "stock bottom",
+    "first_moves": "first moves",
+    "left_over": "left on at the end",
+    "leftovers": "left on at the end",
+}
+_BLOCK_WIDTH = 160
+_MESSAGE_WIDTH = 2000
+_LINES_SHOWN = 8
+
+_KIND = {0: ("CRASH", "crash"), 1: ("ERROR", "error"), 2: ("warning", "warning"), 3: ("note", "note")}
+
+
+def render(
+    report: Report,
+    *,
+    width: int = 80,
+    colour: bool = False,
+    plain_ascii: bool = False,
+    full: bool | None = None,
+    show_suppressed: bool = False,
+) -> str:
+    """The report as text ended by a line feed.
+
+    ``width``: columns, at least 40 are used. ``colour`` and ``plain_ascii`` are the caller's decision (terminal,
+    NO_COLOR, encoding). ``full``: a page for each program instead of the list; by default only a lone program gets it.
+    """
+    return write(
+        lines(report, width=width, full=full, show_suppressed=show_suppressed), colour=colour, plain_ascii=plain_ascii
+    )
+
+
+def lines(report: Report, *, width: int = 80, full: bool | None = None, show_suppressed: bool = False) -> list[Line]:
+    """The report as styled lines, for whoever prints them."""
+    width = max(width, 40)
+    chosen = programs(report)
+    as_pages = len(chosen) == 1 if full is None else full
+    out: list[Line] = []
+    for program in chosen:
+        out += _page(program, width, show_suppressed) if as_pages else _entry(program, width, show_suppressed)
+    if len(chosen) != 1:
+        out += _totals(chosen, width)
+    for notice in report.notices:
+        out += wrap([(visible(notice), "")], width, rest="  ")
+    out += _footer(chosen, width)
+    return out
+
+
+# --- one program, the whole page -------------------------------------------------------------------------------------
+
+
+def _page(p: ProgramReport, width: int, show_suppressed: bool) -> list[Line]:
+    shown = ordered(p.findings)
+    errors = [f for f in shown if rank(f) <= 1]
+    warnings = [f for f in shown if rank(f) == 2]
+    notes = [f for f in shown if rank(f) == 3]
+    out = _head(p, width)
+    out += _card(p, width)
+    if errors:
+        out += _heading("Errors, in the order of the program")
+        for finding in errors:
+            out += _error(p, finding, width)
+    out += _not_checked(p.not_checked, width)
+    out += _groups("Warnings", p, warnings, width)
+    out += _groups("Notes", p, notes, width)
+    if p.assumptions:
+        out += _heading("Assumed")
+        for text in p.assumptions:
+            out += wrap([(visible(text), "")], width, "  - ", "    ")
+    if show_suppressed:
+        out += _suppressed(p, width)
+    out += _figures(p, width)
+    out.append(())
+    return out
+
+
+def _head(p: ProgramReport, width: int) -> list[Line]:
+    c = counts([p])
+    style = "crash" if c.crashes else "error" if c.errors else "warning" if c.warnings or c.not_checked else "strong"
+    out = wrap([(visible(p.path), "path")], width)
+    out += wrap([(headline(c), style)], width)
+    return out
+
+
+def _heading(text: str) -> list[Line]:
+    return [(), ((text, "heading"),)]
+
+
+def _place(p: ProgramReport, f: Finding) -> str:
+    return f"{visible(p.path)}:{first_line(f)}:{max(f.column, 1)}:"
+
+
+def _error(p: ProgramReport, f: Finding, width: int) -> list[Line]:
+    word, style = _KIND[rank(f)]
+    spans: list[Span] = [(_place(p, f) + " ", "path"), (word + " ", style), (f.rule, "strong")]
+    out = wrap(spans, width, rest="    ")
+    out += wrap([(visible(clip(f.message, _MESSAGE_WIDTH)), "")], width, "    ", "    ")
+    out += _block(p, f, width)
+    figures = [part for part in (_at(f), against(f)) if part]
+    if figures:
+        out += _field("", "; ".join(figures), width)
+    if f.why:
+        out += _field("why: ", f.why, width)
+    if f.fix:
+        out += _field("mend: ", f.fix, width)
+    if f.safety:
+        out += _field("care: ", f.safety, width)
+    return out
+
+
+def _field(label: str, text: str, width: int) -> list[Line]:
+    lead = " " * (4 + len(label))
+    return wrap([(label, "dim"), (visible(clip(text, _MESSAGE_WIDTH)), "")], width, "    ", lead)
+
+
+def _block(p: ProgramReport, f: Finding, width: int) -> list[Line]:
+    raw = p.blocks_text.get(first_line(f))
+    if not raw or not raw.strip():
+        return []
+    return wrap([("block: ", "dim"), (clip(visible(raw.strip()), _BLOCK_WIDTH), "")], width, "    ", " " * 11)
+
+
+def _at(f: Finding) -> str:
+    if f.at is None or all(v is None for v in f.at):
+        return ""
+    return "at " + " ".join(f"{axis}{number(v)}" for axis, v in zip("XYZ", f.at, strict=True))
+
+
+def _card(p: ProgramReport, width: int) -> list[Line]:
+    card = dict(p.setup)
+    extent = p.summary.get("extent")
+    if extent and "extent" not in card and "box" not in card:
+        card["extent"] = extent
+    rows: list[tuple[str, str]] = []
+    known = [key for key in _LABELS if card.get(key) not in (None, "", [], (), {})]
+    other = sorted(key for key in card if key not in _LABELS and card[key] not in (None, "", [], (), {}))
+    for key in known + other:
+        label = _LABELS.get(key, key.replace("_", " "))
+        values = [visible(text) for text in _card_texts(key, card[key])]
+        rows += [(label if i == 0 else "", text) for i, text in enumerate(values)]
+    if not rows:
+        return []
+    out = _heading("Set-up: compare with the machine before pressing start")
+    column = max(len(label) for label, _ in rows) + 4
+    for label, text in rows:
+        lead = f"  {label}".ljust(column)
+        out += wrap([(text, "")], width, lead, " " * column)
+    return out
+
+
+def _card_texts(key: str, value: Any) -> list[str]:
+    if key in ("extent", "box") and isinstance(value, Mapping) and {"min", "max"} <= set(value):
+        low, high = value["min"] or {}, value["max"] or {}
+        return [
+            ", ".join(f"{axis.upper()} {_short(low.get(axis))} to {_short(high.get(axis))}" for axis in "xyz") + " mm"
+        ]
+    if key == "stickout_needed" and isinstance(value, Mapping):
+        return [", ".join(f"T{tool}: {_short(length)} mm" for tool, length in sorted(value.items(), key=_by_number))]
+    if key in ("lowest_z", "stock_bottom") and isinstance(value, (int, float)):
+        return [f"{_short(value)} mm"]
+    if isinstance(value, Mapping):
+        return [f"{k}: {_short(v)}" for k, v in sorted(value.items(), key=_by_number)]
+    if isinstance(value, (list, tuple)):
+        return [_short(v) for v in value]
+    return [_short(value)]
+
+
+def _by_number(item: tuple[Any, Any]) -> tuple[int, str]:
+    key = str(item[0])
+    return (int(key), "") if key.isdigit() else (1 << 62, key)
+
+
+def _short(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, (int, float)):
+        return number(float(value))
+    if value is None:
+        return "?"
+    if isinstance(value, Mapping):
+        return ", ".join(f"{k} {_short(v)}" for k, v in value.items())
+    if isinstance(value, (list, tuple)):
+        return ", ".join(_short(v) for v in value)
+    return str(value)
+
+
+def _not_checked(items: Sequence[NotChecked], width: int) -> list[Line]:
+    if not items:
+        return []
+    names = sorted({n.rule for n in items})
+    out = _heading(f"NOT CHECKED ({plural(len(names), 'rule')}): nobody looked at this")
+    for (cause, reason), group in _by_cause(items).items():
+        where = _ranges(group)
+        out += wrap([(visible(reason), "strong"), (f" ({where})", "dim")], width, "  ", "    ")
+        out += wrap([(", ".join(sorted({visible(n.rule) for n in group})), "")], width, "    ", "    ")
+        remedy = REMEDIES.get(cause)
+        if remedy:
+            out += wrap([("to have it checked: ", "dim"), (remedy, "")], width, "    ", "      ")
+    return out
+
+
+def _by_cause(items: Iterable[NotChecked]) -> dict[tuple[str, str], list[NotChecked]]:
+    groups: dict[tuple[str, str], list[NotChecked]] = {}
+    for n in sorted(items, key=lambda n: (n.cause, n.reason, n.from_line, n.to_line, n.rule)):
+        groups.setdefault((n.cause, n.reason), []).append(n)
+    return groups
+
+
+def _ranges(group: Iterable[NotChecked]) -> str:
+    spans = sorted({(n.from_line, n.to_line) for n in group})
+    shown = [f"{a}" if a == b else f"{a} to {b}" for a, b in spans[:_LINES_SHOWN]]
+    more = len(spans) - len(shown)
+    word = "line" if len(spans) == 1 and spans[0][0] == spans[0][1] else "lines"
+    return f"{word} {', '.join(shown)}" + (f" and {more} more places" if more else "")
+
+
+def _groups(title: str, p: ProgramReport, found: Sequence[Finding], width: int) -> list[Line]:
+    if not found:
+        return []
+    groups: dict[str, list[Finding]] = {}
+    for finding in found:
+        groups.setdefault(finding.rule, []).append(finding)
+    out = _heading(f"{title} ({len(found)})")
+    for rule, group in groups.items():
+        word, style = _KIND[rank(group[0])]
+        times = f" ({len(group)} times)" if len(group) > 1 else ""
+        out += wrap([(f"{word} ", style), (rule, "strong"), (times, "")], width, "  ", "    ")
+        for finding in group:
+            figures = "; ".join(part for part in (_at(finding), against(finding)) if part)
+            tail = f" ({figures})" if figures else ""
+            spans: list[Span] = [(_place(p, finding) + " ", "path"), (visible(finding.message), ""), (tail, "dim")]
+            out += wrap(spans, width, "    ", "      ")
+        for label, texts in (
+            ("why: ", [f.why for f in group]),
+            ("mend: ", [f.fix for f in group]),
+            ("care: ", [f.safety for f in group]),
+        ):
+            for text in dict.fromkeys(t for t in texts if t):
+                out += _field(label, text, width)
+    return out
+
+
+def _suppressed(p: ProgramReport, width: int) -> list[Line]:
+    if not p.suppressed:
+        return []
+    out = _heading(f"Allowed ({len(p.suppressed)}): found, and put aside by somebody's decision")
+    for s in sorted(p.suppressed, key=lambda s: (s.finding.line, s.finding.rule, s.reason)):
+        spans: list[Span] = [
+            (_place(p, s.finding) + " ", "path"),
+            (s.finding.rule + " ", "strong"),
+            (f"({visible(s.kind)}): {visible(s.reason)}", ""),
+        ]
+        out += wrap(spans, width, "  ", "    ")
+    return out
+
+
+def _figures(p: ProgramReport, width: int) -> list[Line]:
+    s = p.summary
+    texts: list[str] = []
+    if s.get("minutes") is not None:
+        parts = [f"{number(s['minutes'], 1)} min in all"]
+        for key, word in (
+            ("cutting_minutes", "cutting"),
+            ("rapid_minutes", "rapid"),
+            ("air_cut_minutes", "feeding through air"),
+        ):
+            if s.get(key) is not None:
+                parts.append(f"{number(s[key], 1)} {word}")
+        texts.append("time: " + ", ".join(parts))
+    if s.get("removed_cm3") is not None:
+        texts.append(f"removed: {number(s['removed_cm3'], 1)} cm3")
+    counted = []
+    if s.get("blocks") is not None:
+        counted.append(plural(int(s["blocks"]), "block"))
+    if s.get("moves") is not None:
+        counted.append(plural(int(s["moves"]), "move"))
+    if s.get("tools"):
+        counted.append("tools " + ", ".join(f"T{t}" for t in s["tools"]))
+    if counted:
+        texts.append("read: " + ", ".join(counted) + f", dialect {p.dialect}")
+    if p.rules_looked:
+        texts.append(f"looked: {plural(len(p.rules_looked), 'rule')} looked at the program")
+    for key in ("freed_pieces", "freed"):
+        for piece in s.get(key) or ():
+            texts.append(f"freed: {_short(piece)}")
+    if not texts:
+        return []
+    out = _heading("Times and figures")
+    for text in texts:
+        out += wrap([(visible(text), "")], width, "  ", "    ")
+    return out
+
+
+# --- many programs, the list -----------------------------------------------------------------------------------------
+
+
+def _entry(p: ProgramReport, width: int, show_suppressed: bool) -> list[Line]:
+    c = counts([p])
+    style = "crash" if c.crashes else "error" if c.errors else "warning" if c.warnings else ""
+    out = wrap([(visible(p.path), "path"), (": ", ""), (headline(c), style)], width, rest="    ")
+    shown = ordered(p.findings)
+    for finding in sorted(shown, key=lambda f: rank(f) > 1):
+        word, kind = _KIND[rank(finding)]
+        figures = against(finding)
+        spans: list[Span] = [
+            (_place(p, finding) + " ", "path"),
+            (f"{word} ", kind),
+            (finding.rule, "strong"),
+            (": " + visible(clip(finding.message, _MESSAGE_WIDTH)), ""),
+            (f" ({figures})" if figures else "", "dim"),
+        ]
+        out += wrap(spans, width, "  ", "      ")
+        if rank(finding) <= 1:
+            out += [(("  ", ""), *line) for line in _block(p, finding, width - 2)]
+            for label, text in (("mend: ", finding.fix), ("care: ", finding.safety)):
+                if text:
+                    out += wrap([(label, "dim"), (visible(clip(text, _MESSAGE_WIDTH)), "")], width, "      ", " " * 12)
+    for (_, reason), group in _by_cause(p.not_checked).items():
+        names = ", ".join(sorted({n.rule for n in group}))
+        out += wrap([("not checked: ", "dim"), (visible(f"{reason}: {names}"), "")], width, "  ", "      ")
+    if show_suppressed:
+        for s in sorted(p.suppressed, key=lambda s: (s.finding.line, s.finding.rule, s.reason)):
+            text = f"allowed: {_place(p, s.finding)} {s.finding.rule} ({visible(s.kind)}): {visible(s.reason)}"
+            out += wrap([(text, "")], width, "  ", "      ")
+    if p.findings or p.not_checked:
+        out.append(())
+    return out
+
+
+def _totals(chosen: Sequence[ProgramReport], width: int) -> list[Line]:
+    c = counts(chosen)
+    style = "crash" if c.crashes else "error" if c.errors else "warning" if c.warnings or c.not_checked else "strong"
+    if not chosen:
+        return wrap([("0 programs: nothing was checked", "error")], width)
+    out = wrap([(f"{plural(c.programs, 'program')}: ", ""), (headline(c), style)], width, rest="    ")
+    causes: dict[str, set[str]] = {}
+    for p in chosen:
+        for n in p.not_checked:
+            causes.setdefault(n.cause, set()).add(p.path)
+    for cause, paths in sorted(causes.items(), key=lambda item: (-len(item[1]), item[0])):
+        remedy = REMEDIES.get(cause)
+        text = f"not checked for want of {visible(cause)} in {plural(len(paths), 'program')}" + (
+            f": {remedy}" if remedy else ""
+        )
+        out += wrap([(text, "")], width, "  ", "    ")
+    return out
+
+
+def _footer(chosen: Sequence[ProgramReport], width: int) -> list[Line]:
+    out: list[Line] = []
+    if any(not p.findings for p in chosen):
+        out += wrap([(CLEAN_MEANING, "dim")], width)
+    out += wrap([(CAUTION, "dim")], width)
+    return out
