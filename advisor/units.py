@@ -330,7 +330,7 @@ def spindle(value: object, diameter: float | None, *, key: str) -> float:
     if entry is not None and entry[0] == "velocity":
         surface = quantity(value, "cutting-speed", key=key, positive=True)
         if diameter is None or diameter <= 0:
-            raise _complain(key, f"{_shown(value)} is a cutting speed; give the cutter's diameter too, or a spindle speed")
+            raise _complain(key, f"{_shown(value)} is a cutting speed; give the cutter's diameter too, or rev/min")
         return surface * 1000.0 / (math.pi * diameter)
     return quantity(value, "speed", key=key, positive=True)
 
@@ -340,7 +340,8 @@ def lengths(text: str, *, key: str, count: int, separators: str = ",", positive:
     parts = [part.strip() for part in re.split(f"[{re.escape(separators)}]", text)]
     if len(parts) != count:
         example = separators[0].join(["300", "200", "18"][:count])
-        raise _complain(key, f'{_shown(text)} has {len(parts)} values; {count} lengths are wanted, for example "{example}"')
+        problem = f'{_shown(text)} has {len(parts)} values; {count} lengths are wanted, for example "{example}"'
+        raise _complain(key, problem)
     last = split(parts[-1])
     unit = last[1] if last else ""
     spelled = []
@@ -348,3 +349,18 @@ def lengths(text: str, *, key: str, count: int, separators: str = ",", positive:
         read = split(part)
         spelled.append(f"{part} {unit}" if unit and read is not None and not read[1] else part)
     return tuple(quantity(part, "length", key=key, positive=positive) for part in spelled)
+
+
+_KIND_OF_UNIT = {kind.unit: name for name, kind in KINDS.items()} | {"rpm": "speed", "µm": "length"}
+
+
+def option(value: object, unit: str, *, key: str) -> float:
+    """Read an option given in a rule's ``unit``; where that is no unit of ``KINDS`` (a share, a count) the text may
+    carry whatever unit it likes and comes back in the canonical unit of its kind."""
+    if unit in _KIND_OF_UNIT and unit:
+        return quantity(value, _KIND_OF_UNIT[unit], key=key)
+    parts = split(value) if isinstance(value, str) else None
+    entry = TABLE.get(parts[1]) if parts else None
+    if entry is not None and entry[0] != "share":
+        return quantity(value, "feed" if entry[0] == "velocity" else entry[0], key=key)
+    return quantity(value, "share", key=key)
