@@ -52,6 +52,11 @@ class Cutter:
     length_offset: float | None = None
     offset_diameter: float | None = None
     source: str = ""
+    stiffness_ratio: float | None = None  # diameter of the plain bar that bends as much / diameter, fluted part
+    edge_radius: float | None = None  # mm, of the cutting edge, sharp
+    core_height: float | None = None  # how far the uncut core sits above the end teeth
+    use: tuple[str, ...] = ()  # material families it is made for; empty: not told
+    values: Mapping[str, Value] = field(default_factory=dict, compare=False)  # each number with spread and source
 
     @property
     def radius(self) -> float:
@@ -70,6 +75,8 @@ class Material:
     chip_load: Mapping[float, Value]  # by cutter diameter, mm per tooth
     hazards: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+    refusals: Mapping[str, str] = field(default_factory=dict)  # cutter material -> why it is not advised here
+    source: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +110,8 @@ class Machine:
     nose_length: float | None = None  # holder face to spindle nose or dust shoe
     codes: tuple[str, ...] = ()  # extra codes this machine takes; informational
     sources: Mapping[str, str] = field(default_factory=dict)
+    axis_push: float | None = None  # N, force an axis drive can hold against the cut
+    values: Mapping[str, Value] = field(default_factory=dict, compare=False)  # each number with spread and source
 
 
 @dataclass(frozen=True, slots=True)
