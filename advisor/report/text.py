@@ -47,20 +47,16 @@ REMEDIES: Mapping[str, str] = {
 
 _LABELS = {
     "datum": "datum",
+    "zero": "program zero",
     "units": "units",
     "stock": "stock",
-    "material": "material",
-    "thickness": "thickness",
     "hold": "held by",
     "tools": "tools",
     "stickout_needed": "stick-out needed",
     "box": "motion box",
-    "extent": "motion box",
     "lowest_z": "lowest Z",
-    "stock_bottom": "stock bottom",
     "first_moves": "first moves",
     "left_over": "left on at the end",
-    "leftovers": "left on at the end",
 }
 _BLOCK_WIDTH = 160
 _MESSAGE_WIDTH = 2000
@@ -187,11 +183,16 @@ def _at(f: Finding) -> str:
 def _card(p: ProgramReport, width: int) -> list[Line]:
     card = dict(p.setup)
     extent = p.summary.get("extent")
-    if extent and "extent" not in card and "box" not in card:
-        card["extent"] = extent
+    if extent and not card.get("box"):
+        card["box"] = extent
+    if card.get("tools"):
+        card.pop("stickout_needed", None)  # stands with each tool
+    if card.get("lowest_z") is not None:
+        card["lowest_z"] = _lowest(card)
+    card.pop("below_stock", None)
+    known = [key for key in _LABELS if not _is_blank(card.get(key))]
+    other = sorted(key for key in card if key not in _LABELS and not _is_blank(card[key]))
     rows: list[tuple[str, str]] = []
-    known = [key for key in _LABELS if card.get(key) not in (None, "", [], (), {})]
-    other = sorted(key for key in card if key not in _LABELS and card[key] not in (None, "", [], (), {}))
     for key in known + other:
         label = _LABELS.get(key, key.replace("_", " "))
         values = [visible(text) for text in _card_texts(key, card[key])]
@@ -206,21 +207,65 @@ def _card(p: ProgramReport, width: int) -> list[Line]:
     return out
 
 
+def _is_blank(value: Any) -> bool:
+    return value is None or (isinstance(value, (str, list, tuple, dict)) and not value)
+
+
+def _lowest(card: Mapping[str, Any]) -> str:
+    text = f"{_short(card['lowest_z'])} mm"
+    if _is_blank(card.get("stock")):
+        return text
+    below = card.get("below_stock")
+    if below:
+        return f"{text}: {_short(below)} mm below the stock's bottom"
+    return f"{text} above the stock's bottom"
+
+
 def _card_texts(key: str, value: Any) -> list[str]:
-    if key in ("extent", "box") and isinstance(value, Mapping) and {"min", "max"} <= set(value):
-        low, high = value["min"] or {}, value["max"] or {}
+    if key == "box" and isinstance(value, Mapping):
+        low, high = value.get("min") or {}, value.get("max") or {}
         return [
             ", ".join(f"{axis.upper()} {_short(low.get(axis))} to {_short(high.get(axis))}" for axis in "xyz") + " mm"
         ]
+    if key == "stock" and isinstance(value, Mapping):
+        return [_stock(value)]
+    if key == "tools" and isinstance(value, (list, tuple)):
+        return [_tool(tool) if isinstance(tool, Mapping) else _short(tool) for tool in value]
+    if key == "zero" and isinstance(value, (list, tuple)) and len(value) == 3:
+        place = " ".join(f"{axis}{_short(v)}" for axis, v in zip("XYZ", value, strict=True))
+        return [f"{place} mm from the stock's lowest corner"]
     if key == "stickout_needed" and isinstance(value, Mapping):
         return [", ".join(f"T{tool}: {_short(length)} mm" for tool, length in sorted(value.items(), key=_by_number))]
-    if key in ("lowest_z", "stock_bottom") and isinstance(value, (int, float)):
-        return [f"{_short(value)} mm"]
     if isinstance(value, Mapping):
         return [f"{k}: {_short(v)}" for k, v in sorted(value.items(), key=_by_number)]
     if isinstance(value, (list, tuple)):
         return [_short(v) for v in value]
     return [_short(value)]
+
+
+def _stock(stock: Mapping[str, Any]) -> str:
+    parts = [str(stock["material"]) if stock.get("material") else "material not given"]
+    if stock.get("size"):
+        parts.append(" x ".join(_short(v) for v in stock["size"]) + " mm")
+    if stock.get("thickness"):
+        parts.append(f"measured {' to '.join(_short(v) for v in stock['thickness'])} mm thick")
+    if stock.get("assumed"):
+        parts.append("ASSUMED from the extents of the cut")
+    return ", ".join(parts)
+
+
+def _tool(tool: Mapping[str, Any]) -> str:
+    parts = ["T not named" if tool.get("tool") is None else f"T{tool['tool']}"]
+    parts.append(str(tool["cutter"]) if tool.get("cutter") else "cutter NOT KNOWN")
+    if tool.get("diameter") is not None:
+        parts.append(f"diameter {_short(tool['diameter'])}")
+    if tool.get("stickout") is not None:
+        parts.append(f"stick-out {_short(tool['stickout'])}")
+    if tool.get("stickout_needed") is not None:
+        parts.append(f"stick-out needed {_short(tool['stickout_needed'])}")
+    if tool.get("lowest_z") is not None:
+        parts.append(f"lowest Z {_short(tool['lowest_z'])} mm")
+    return ", ".join(parts)
 
 
 def _by_number(item: tuple[Any, Any]) -> tuple[int, str]:
@@ -252,7 +297,7 @@ def _not_checked(items: Sequence[NotChecked], width: int) -> list[Line]:
         out += wrap([(visible(reason), "strong"), (f" ({where})", "dim")], width, "  ", "    ")
         out += wrap([(", ".join(sorted({visible(n.rule) for n in group})), "")], width, "    ", "    ")
         remedy = REMEDIES.get(cause)
-        if remedy:
+        if remedy and "shop file" not in reason:
             out += wrap([("to have it checked: ", "dim"), (remedy, "")], width, "    ", "      ")
     return out
 
