@@ -2,43 +2,197 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Generic, TypeVar, overload
 
 from advisor.values import Cutter, Setting
 
 if TYPE_CHECKING:
-    from grammar.moves import Mode, Program
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from grammar.moves import Fault, Mode, Moves, Program
+
+T = TypeVar("T")
+
+
+class Part(Generic[T]):
+    """A value worked out at its first use and kept; a failure is kept too, so that it isn't paid for by every rule."""
+
+    def __init__(self, make: Callable[[Any], T]) -> None:
+        self.make = make
+        self.name = make.__name__
+        self.__doc__ = make.__doc__
+
+    @overload
+    def __get__(self, owner: None, kind: type[Any]) -> Part[T]: ...
+    @overload
+    def __get__(self, owner: object, kind: type[Any] | None = None) -> T: ...
+    def __get__(self, owner: object | None, kind: type[Any] | None = None) -> Part[T] | T:
+        if owner is None:
+            return self
+        kept: dict[str, tuple[bool, Any]] = owner.__dict__.setdefault("_parts", {})
+        if self.name not in kept:
+            try:
+                kept[self.name] = (True, self.make(owner))
+            except Exception as error:
+                kept[self.name] = (False, error)
+        good, value = kept[self.name]
+        if not good:
+            raise value
+        return value  # type: ignore[no-any-return]
 
 
 @dataclass(frozen=True, eq=False)
 class Evidence:
-    """``missing`` names what is not there ("stock", "cutter", "material", "machine", ...) with a reason for the operator."""
+    """A program in its setting. Positions of the parts below are stock coordinates unless they say otherwise."""
 
     program: Program
     setting: Setting
+    data: bytes = b""
+    path: str = ""
 
-    @cached_property
+    @property
+    def moves(self) -> Moves:
+        """The program's moves."""
+        return self.program.moves
+
+    @Part
     def placed(self) -> Any:
         """Moves in stock coordinates (advisor.place.Placed), or None when no stock is declared."""
         from advisor.place import place
 
         return place(self.program, self.setting)
 
-    @cached_property
+    @Part
     def cuts(self) -> Any:
         """What every piece of the path removed and touched (advisor.stock.Cuts), or None without stock or cutters."""
         from advisor.stock import remove
 
-        return remove(self.placed, self.setting) if self.placed is not None else None
+        if self.placed is None or not (self.setting.cutters or self.setting.any_cutter is not None):
+            return None
+        return remove(self.placed, self.setting)
 
-    @cached_property
+    @Part
     def timing(self) -> Any:
         """Acceleration-limited times (advisor.timing.Timing)."""
         from advisor.timing import time_path
 
         return time_path(self.program.moves, self.setting.machine)
+
+    @Part
+    def faults(self) -> Mapping[str, list[Fault]]:
+        """Faults of the reading, by rule."""
+        by_rule: dict[str, list[Fault]] = {}
+        for fault in self.program.faults:
+            by_rule.setdefault(fault.rule, []).append(fault)
+        return by_rule
+
+    @Part
+    def lines(self) -> list[bytes]:
+        """The program's lines without their ends; line ``n`` stands at ``n - 1``. LF, CRLF and CR end a line."""
+        return self.data.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")
+
+    @Part
+    def zero(self) -> tuple[float, float, float]:
+        """Where program zero is in the coordinates positions are told in: the stock's ``zero``, else the origin."""
+        workpiece = self.setting.workpiece
+        return workpiece.zero if workpiece is not None else (0.0, 0.0, 0.0)
+
+    @Part
+    def base(self) -> NDArray[np.float64]:
+        """What is added to tip coordinates to get stock coordinates: shape (3,), mm.
+
+        With a stock it is what the placing says. Without one, program zero
+        is that of the first coordinate system a feed move is programmed in (else of the first move).
+        """
+        import numpy as np
+
+        moves = self.moves
+        if len(moves) and self.placed is not None:
+            return np.asarray(self.placed.shift, dtype=float)
+        if len(moves) == 0:
+            return np.asarray(self.zero, dtype=float)
+        feeding = np.flatnonzero((moves.kind == 1) | (moves.kind == 2))
+        row = int(feeding[0]) if len(feeding) else 0
+        shift = moves.frames[int(moves.frame[row])].shift
+        return np.asarray(self.zero, dtype=float) - np.asarray(shift, dtype=float)
+
+    @Part
+    def lengths(self) -> NDArray[np.float64]:
+        """Length of each move along its path, mm: shape (n,); NaN where an end is unknown, 0 for dwells."""
+        from advisor.timing import path_lengths
+
+        return path_lengths(self.moves)
+
+    @Part
+    def boxes(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Lowest and highest *tip* coordinates on each move, arcs included: two arrays (n, 3), mm."""
+        from advisor.setup_card import boxes
+
+        return boxes(self.moves)
+
+    @Part
+    def contact(self) -> NDArray[np.float64] | None:
+        """Share of each move in which it removes material, 0 to 1, shape (n,); None without stock or cutters."""
+        import numpy as np
+
+        cuts = self.cuts
+        if cuts is None:
+            return None
+        share = np.where(cuts.volume > 0, cuts.t1 - cuts.t0, 0.0)
+        return np.clip(np.bincount(cuts.row, weights=share, minlength=len(self.moves)), 0.0, 1.0)
+
+    @Part
+    def unlooked(self) -> list[tuple[str, str, int, int]]:
+        """Stretches the placing or the stock model could not follow: (reason, cause, first line, last line)."""
+        placed = self.placed
+        runs = list(placed.unlooked) if placed is not None else []
+        if placed is not None and (self.setting.cutters or self.setting.any_cutter is not None):
+            runs += [run for run in self.cuts.unlooked if run not in runs]
+        return [
+            (run.reason, run.cause, self.line(run.first_row), self.line(run.last_row))
+            for run in runs
+            if run.cause != "unknown-cutter"  # told tool by tool, see unknown_cutters
+        ]
+
+    @Part
+    def unknown_cutters(self) -> list[tuple[int | None, int, int]]:
+        """Tools that move at feed while their cutter is not known: (T number, first line, last line)."""
+        import numpy as np
+
+        moves = self.moves
+        if not len(moves):
+            return []
+        feeding = (moves.kind == 1) | (moves.kind == 2)
+        found = []
+        tools = {moves.modes[int(m)].tool for m in np.unique(moves.mode[feeding])}
+        for tool in sorted(tools, key=lambda t: (t is None, t or 0)):
+            known = self.setting.any_cutter is not None or (tool is not None and tool in self.setting.cutters)
+            if not known:
+                with_tool = np.array([m.tool == tool for m in moves.modes], dtype=bool)[moves.mode]
+                rows = np.flatnonzero(feeding & with_tool)
+                lines = self.program.block_line[moves.block[[rows[0], rows[-1]]]]
+                found.append((tool, int(min(lines)), int(max(lines))))
+        return found
+
+    def point(self, row: int) -> tuple[float | None, float | None, float | None]:
+        """Where a move ends, in stock coordinates; None for an unknown axis."""
+        x, y, z = (float(v) for v in self.moves.end[row] + self.base)
+        return (x if x == x else None, y if y == y else None, z if z == z else None)
+
+    def mode(self, row: int) -> Mode:
+        """The modal state during a move."""
+        return self.moves.modes[int(self.moves.mode[row])]
+
+    def line(self, row: int) -> int:
+        """1-based line of the block a move comes from."""
+        return int(self.program.block_line[int(self.moves.block[row])])
+
+    def option(self, rule: str, name: str, default: float) -> float:
+        """An option of a rule from ``[checks]``, or its default."""
+        return float(self.setting.checks.options.get(rule, {}).get(name, default))
 
     def cutter_for(self, mode: Mode) -> Cutter | None:
         """The cutter in the spindle during a move, or None when it is not known."""

@@ -1,0 +1,270 @@
+"""What to compare with the machine before pressing start, and the summary of a program. Stock coordinates, mm."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.timing import FIRST, SECOND
+from grammar.moves import Flag, Kind
+
+if TYPE_CHECKING:
+    from advisor.evidence import Evidence
+    from grammar.moves import Moves
+
+Floats = NDArray[np.float64]
+
+GRIP_CLEARANCE = 3.0  # mm of stickout beyond the deepest cut; common practice, no source
+AXES = "xyz"
+
+
+def boxes(moves: Moves) -> tuple[Floats, Floats]:
+    """Lowest and highest tip coordinates on each move, arcs included: two arrays (n, 3); NaN where unknown."""
+    low = np.fmin(moves.start, moves.end)
+    high = np.fmax(moves.start, moves.end)
+    for code in (17, 18, 19):
+        pick = np.flatnonzero(moves.plane == code)
+        if not len(pick):
+            continue
+        a, b = FIRST[code], SECOND[code]
+        rows = moves.arc_row[pick]
+        p = moves.start[rows, a] - moves.centre[pick, a]
+        q = moves.start[rows, b] - moves.centre[pick, b]
+        radius = np.hypot(p, q)
+        begin = np.arctan2(q, p)
+        sweep = moves.sweep[pick]
+        for quarter, (axis, sign) in enumerate(((a, 1), (b, 1), (a, -1), (b, -1))):
+            with np.errstate(invalid="ignore"):
+                turned = np.where(
+                    sweep >= 0, (quarter * np.pi / 2 - begin) % (2 * np.pi), (begin - quarter * np.pi / 2) % (2 * np.pi)
+                )
+                inside = turned <= np.abs(sweep)
+            extreme = moves.centre[pick, axis] + sign * radius
+            at = rows[inside]
+            target = high if sign > 0 else low
+            target[at, axis] = (np.fmax if sign > 0 else np.fmin)(target[at, axis], extreme[inside])
+    return low, high
+
+
+def extent(evidence: Evidence, rows: NDArray[np.bool_] | None = None) -> tuple[list[float | None], list[float | None]]:
+    """The box of all motion in stock coordinates; None for an axis nothing is known of."""
+    moves = evidence.moves
+    keep = np.ones(len(moves), dtype=bool) if rows is None else rows.copy()
+    if len(moves):
+        known = np.array([frame.known for frame in moves.frames], dtype=bool)
+        keep &= known[moves.frame]
+    if not keep.any():
+        return [None] * 3, [None] * 3
+    low, high = evidence.boxes
+    base = evidence.base
+    lows: list[float | None] = []
+    highs: list[float | None] = []
+    for axis in range(3):
+        a, b = low[keep, axis], high[keep, axis]
+        good = np.isfinite(a) & np.isfinite(b)
+        lows.append(float(a[good].min() + base[axis]) if good.any() else None)
+        highs.append(float(b[good].max() + base[axis]) if good.any() else None)
+    return lows, highs
+
+
+def tools_used(evidence: Evidence) -> list[int]:
+    """T numbers in the spindle during any move, ascending."""
+    moves = evidence.moves
+    used = {moves.modes[int(m)].tool for m in np.unique(moves.mode)} if len(moves) else set()
+    return sorted(t for t in used if t is not None and t != 0)
+
+
+def summary(evidence: Evidence) -> dict[str, Any]:
+    """The keys of ``summary`` in the check report; None for what is unknown."""
+    program, moves = evidence.program, evidence.moves
+    timing = evidence.timing
+    kind = moves.kind
+    low, high = extent(evidence)
+    minutes = timing.minutes
+    feeding = (kind == Kind.FEED) | (kind == Kind.ARC)
+    contact = evidence.contact
+    cutting = air = removed = None
+    if contact is not None:
+        with np.errstate(invalid="ignore"):
+            cutting = float(np.nansum(np.where(feeding, minutes * contact, 0.0)))
+            air = float(np.nansum(np.where(feeding, minutes * (1 - contact), 0.0)))
+        removed = evidence.cuts.removed / 1000
+    return {
+        "blocks": len(program.block_line),
+        "moves": len(moves),
+        "tools": tools_used(evidence),
+        "minutes": timing.total if timing.accelerated or not (kind == Kind.RAPID).any() else None,
+        "cutting_minutes": cutting,
+        "rapid_minutes": float(np.nansum(minutes[kind == Kind.RAPID])) if timing.accelerated else None,
+        "air_cut_minutes": air,
+        "removed_cm3": removed,
+        "extent": {"min": dict(zip(AXES, low, strict=True)), "max": dict(zip(AXES, high, strict=True))},
+    }
+
+
+def number(value: float | None) -> str:
+    """A length for people: up to three decimals, no trailing zeros, never minus zero."""
+    if value is None or value != value:
+        return "?"
+    text = f"{value:.3f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+def _move_text(evidence: Evidence, row: int) -> str:
+    """A move in words: its line, what it is, and where it goes."""
+    moves = evidence.moves
+    names = {Kind.RAPID: "rapid", Kind.FEED: "feed", Kind.ARC: "arc", Kind.DWELL: "dwell", Kind.PROBE: "probe"}
+    kind = Kind(int(moves.kind[row]))
+    if kind is Kind.DWELL:
+        return f"line {evidence.line(row)}: dwell {number(float(moves.minutes[row]) * 60)} s"
+    point = evidence.point(row)
+    parts = []
+    for axis, value in zip("XYZ", point, strict=True):
+        if value is not None:
+            parts.append(f"{axis}{number(value)}")
+        elif axis == "Z" and int(moves.flags[row]) & Flag.HIGH_Z:
+            parts.append("Z high")
+        else:
+            parts.append(f"{axis} unknown")
+    feed = float(moves.feed[row])
+    tail = f" at {number(feed)} mm/min" if kind is not Kind.RAPID and feed == feed else ""
+    return f"line {evidence.line(row)}: {names[kind]} to {' '.join(parts)}{tail}"
+
+
+def _datum(evidence: Evidence) -> str:
+    """Where program zero is on the stock, in words."""
+    moves = evidence.moves
+    used: list[str] = []
+    for index in np.unique(moves.frame) if len(moves) else []:
+        system = moves.frames[int(index)].system
+        if system not in used:
+            used.append(system)
+    systems = ", ".join(used) or "no coordinate system"
+    workpiece = evidence.setting.workpiece
+    if workpiece is None:
+        return f"{systems}: program zero; the stock is not declared, so positions are those of the program"
+    zero, size = workpiece.zero, workpiece.size
+    where = []
+    for axis in range(2):
+        name = "XY"[axis]
+        if abs(zero[axis]) < 1e-6:
+            where.append(f"lowest {name}")
+        elif abs(zero[axis] - size[axis]) < 1e-6:
+            where.append(f"highest {name}")
+        elif abs(zero[axis] - size[axis] / 2) < 1e-6:
+            where.append(f"middle of {name}")
+        else:
+            where.append(f"{number(zero[axis])} mm from the lowest {name}")
+    if abs(zero[2] - size[2]) < 1e-6:
+        height = "on the stock's top"
+    elif abs(zero[2]) < 1e-6:
+        height = "on the stock's bottom (the table)"
+    else:
+        height = f"{number(zero[2])} mm above the stock's bottom"
+    return f"{systems}: {where[0]}, {where[1]}, {height}"
+
+
+def left_over(evidence: Evidence) -> list[str]:
+    """Modes still in force after the last block that the next program would inherit."""
+    mode = evidence.program.end.mode
+    found = []
+    if mode.distance == "G91":
+        found.append("G91 incremental distance")
+    if mode.compensation != "G40":
+        found.append(f"{mode.compensation} cutter radius compensation")
+    if mode.plane != "G17":
+        found.append(f"{mode.plane} plane")
+    if mode.feed_mode == "G93":
+        found.append("G93 inverse-time feed")
+    if mode.spindle != "off":
+        found.append(f"spindle turning {'clockwise' if mode.spindle == 'cw' else 'counterclockwise'}")
+    if mode.mist or mode.flood:
+        found.append("coolant on")
+    if mode.system != "G54":
+        found.append(f"{mode.system} coordinate system")
+    shifts = [event for event in evidence.program.events if event.kind == "shift" and "G92" in event.text.upper()]
+    if shifts and not any(code in shifts[-1].text.upper() for code in ("G92.1", "G92.2")) and not evidence.program.end.ended:
+        found.append("G92 axis offset")
+    return found
+
+
+def card(evidence: Evidence) -> Mapping[str, Any]:
+    """The set-up card of a program."""
+    moves, setting = evidence.moves, evidence.setting
+    workpiece = setting.workpiece
+    low, high = extent(evidence)
+    tools = []
+    stickout: dict[str, float] = {}
+    kind = moves.kind
+    tool_of_mode = [mode.tool for mode in moves.modes]
+    numbers: list[int | None] = sorted(
+        {tool_of_mode[int(m)] for m in np.unique(moves.mode)} if len(moves) else set(),
+        key=lambda t: (t is None, t or 0),
+    )
+    timing = evidence.timing
+    for tool in numbers:
+        rows = np.array([t == tool for t in tool_of_mode], dtype=bool)[moves.mode]
+        feeding = rows & ((kind == Kind.FEED) | (kind == Kind.ARC))
+        cutter = setting.cutters.get(tool, setting.any_cutter) if tool is not None else setting.any_cutter
+        tool_low, _ = extent(evidence, feeding)
+        name = "unnamed" if tool is None else str(tool)
+        needed = None
+        if workpiece is not None and tool_low[2] is not None and tool_low[2] < workpiece.size[2]:
+            needed = workpiece.size[2] - tool_low[2] + GRIP_CLEARANCE
+            stickout[name] = needed
+        if not feeding.any() and (tool is None or tool == 0):
+            continue
+        tools.append(
+            {
+                "tool": tool,
+                "cutter": None if cutter is None else cutter.name,
+                "diameter": None if cutter is None else cutter.diameter,
+                "stickout": None if cutter is None else cutter.stickout,
+                "stickout_needed": needed,
+                "lowest_z": tool_low[2],
+                "feed_minutes": float(np.nansum(timing.minutes[feeding])),
+                "rapid_minutes": float(np.nansum(timing.minutes[rows & (kind == Kind.RAPID)]))
+                if timing.accelerated
+                else None,
+            }
+        )
+    below = None if workpiece is None or low[2] is None else max(0.0, -low[2])
+    return {
+        "datum": _datum(evidence),
+        "zero": list(evidence.zero) if workpiece is not None else None,
+        "stock": None
+        if workpiece is None
+        else {
+            "material": workpiece.material,
+            "size": list(workpiece.size),
+            "thickness": None if workpiece.thickness is None else list(workpiece.thickness),
+            "assumed": workpiece.assumed,
+        },
+        "tools": tools,
+        "box": {"min": dict(zip(AXES, low, strict=True)), "max": dict(zip(AXES, high, strict=True))},
+        "lowest_z": low[2],
+        "below_stock": below,
+        "first_moves": [_move_text(evidence, row) for row in range(min(3, len(moves)))],
+        "stickout_needed": stickout,
+        "left_over": left_over(evidence),
+    }
+
+
+def assumptions(evidence: Evidence) -> tuple[str, ...]:
+    """What the report rests on without having been told, in sentences."""
+    setting, timing = evidence.setting, evidence.timing
+    told: list[str] = []
+    if evidence.placed is not None:
+        told += evidence.placed.told
+    if evidence.cuts is not None:
+        told += [text for text in evidence.cuts.told if text not in told]
+    if setting.machine is None:
+        told.append("No machine is given: times leave out rapids and acceleration.")
+    else:
+        told.append(f"Times take the speeds and accelerations of {setting.machine.title or setting.machine.name}.")
+    if timing.unknown:
+        told.append(f"Times leave out {timing.unknown} moves whose length or feed is not known.")
+    return tuple(told)

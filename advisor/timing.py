@@ -1,0 +1,270 @@
+"""How long a path takes on a machine that must accelerate, and the feed each move really reaches.
+
+The model: along each move the speed rises and falls with the greatest acceleration every axis on it can give, up to
+the feed asked for or what the axes can follow (a trapezoid). Between two moves the speed is at most that of a circle
+tangent to both which stays within the machine's allowed corner deviation, and touches each within its nearer half.
+On an arc the speed is at most sqrt(a r). A pass backward and a pass forward over the whole path make all speeds
+reachable. Geometry and the constant-acceleration formulas are textbook kinematics; no jerk limit, and no limit to how
+far a control looks ahead, so real machines are somewhat slower.
+
+Lengths mm, feeds mm/min, times minutes; inside the module mm/s and s.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from advisor.values import Machine
+    from grammar.moves import Moves
+
+Floats = NDArray[np.float64]
+
+RAPID, FEED, ARC, DWELL, PROBE = range(5)
+FIRST = {17: 0, 18: 2, 19: 1}  # the plane's first axis in right-handed order: X-Y, Z-X, Y-Z
+SECOND = {17: 1, 18: 0, 19: 2}
+NORMAL = {17: 2, 18: 1, 19: 0}
+LONGEST = 1e7  # mm: a longer move is timed at its feed without ramps; keeps the sums exact
+STRAIGHT = 1e-9  # 1 - cos of an angle that counts as none
+
+
+@dataclass(frozen=True, eq=False)
+class Timing:
+    """Times of every move, shape (n,).
+
+    minutes: NaN where the move's length or feed is unknown. reached: mean speed along the move, mm/min. peak: highest
+    speed on it, mm/min. asked: the feed asked for after the limits of the axes, mm/min. length: mm.
+    accelerated: False when no machine is known and moves are timed at their feed alone (rapids NaN).
+    """
+
+    minutes: Floats
+    reached: Floats
+    peak: Floats
+    asked: Floats
+    length: Floats
+    accelerated: bool
+
+    @property
+    def total(self) -> float:
+        """Minutes of all moves whose time is known."""
+        return float(np.nansum(self.minutes))
+
+    @property
+    def unknown(self) -> int:
+        """How many moves have no known time."""
+        return int(np.isnan(self.minutes).sum())
+
+
+def path_lengths(moves: Moves) -> Floats:
+    """Length of each move along its path, mm, shape (n,): NaN where an end is unknown, 0 for dwells."""
+    with np.errstate(over="ignore", invalid="ignore"):
+        step = moves.end - moves.start
+        length = np.sqrt(np.einsum("ij,ij->i", step, step))
+        if len(moves.arc_row):
+            radius, rise = _arc_shape(moves)
+            length[moves.arc_row] = np.hypot(radius * np.abs(moves.sweep), rise)
+    length[moves.kind == DWELL] = 0.0
+    return length
+
+
+def _arc_shape(moves: Moves) -> tuple[Floats, Floats]:
+    """Mean radius and rise along the plane's normal of each arc, mm, shape (k,)."""
+    rows = moves.arc_row
+    radius = np.empty(len(rows))
+    rise = np.empty(len(rows))
+    for code in (17, 18, 19):
+        pick = moves.plane == code
+        if not pick.any():
+            continue
+        a, b, n = FIRST[code], SECOND[code], NORMAL[code]
+        start, end, centre = moves.start[rows[pick]], moves.end[rows[pick]], moves.centre[pick]
+        radius[pick] = 0.5 * (
+            np.hypot(start[:, a] - centre[:, a], start[:, b] - centre[:, b])
+            + np.hypot(end[:, a] - centre[:, a], end[:, b] - centre[:, b])
+        )
+        rise[pick] = end[:, n] - start[:, n]
+    return radius, rise
+
+
+def _directions(moves: Moves, length: Floats) -> tuple[Floats, Floats]:
+    """Unit vectors along the path at the start and at the end of each move, shape (n, 3); zero where undefined."""
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        out = (moves.end - moves.start) / length[:, None]
+    out[~np.isfinite(out).all(axis=1)] = 0.0
+    into = out.copy()
+    rows = moves.arc_row
+    for code in (17, 18, 19):
+        pick = np.flatnonzero(moves.plane == code)
+        if not len(pick):
+            continue
+        a, b, n = FIRST[code], SECOND[code], NORMAL[code]
+        at = rows[pick]
+        with np.errstate(invalid="ignore", divide="ignore"):
+            slope = (moves.end[at, n] - moves.start[at, n]) / length[at]
+            flat = np.sqrt(np.clip(1 - slope * slope, 0.0, 1.0)) * np.sign(moves.sweep[pick])
+            for place, point in ((out, moves.start), (into, moves.end)):
+                p = point[at, a] - moves.centre[pick, a]
+                q = point[at, b] - moves.centre[pick, b]
+                r = np.hypot(p, q)
+                place[at, a] = -q / r * flat
+                place[at, b] = p / r * flat
+                place[at, n] = slope
+                place[at] = np.where(np.isfinite(place[at]).all(axis=1)[:, None], place[at], 0.0)
+    return out, into
+
+
+def _along(limits: tuple[float, float, float], direction: Floats) -> Floats:
+    """What axes with these limits can do together along unit directions: min of limit / |component|, shape (n,)."""
+    with np.errstate(divide="ignore"):
+        value: Floats = np.min(np.asarray(limits, dtype=float) / np.abs(direction), axis=1)
+    return value
+
+
+def _stops(moves: Moves) -> NDArray[np.bool_]:
+    """True for each move before which the machine stands still: change of tool, spindle or coolant, dwells, probes."""
+    n = len(moves)
+    stop = np.zeros(n + 1, dtype=bool)
+    stop[0] = stop[n] = True
+    keys: dict[tuple[object, ...], int] = {}
+    number = np.array(
+        [keys.setdefault((m.tool, m.spindle, m.rpm, m.mist, m.flood), len(keys)) for m in moves.modes] or [0]
+    )
+    state = number[moves.mode]
+    stop[1:n] |= state[1:] != state[:-1]
+    still = (moves.kind == DWELL) | (moves.kind == PROBE)
+    stop[:n] |= still
+    stop[1:] |= still
+    return stop
+
+
+def time_path(moves: Moves, machine: Machine | None) -> Timing:
+    """Acceleration-limited times of every move; without a machine, length over feed."""
+    n = len(moves)
+    length = path_lengths(moves)
+    programmed = np.where((moves.kind == RAPID) | (moves.kind == DWELL), np.nan, moves.feed)
+    timed = (moves.kind != DWELL) & np.isfinite(moves.minutes) & (moves.minutes > 0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        programmed = np.where(timed, length / moves.minutes, programmed)
+    if machine is None or n == 0:
+        asked = programmed
+        with np.errstate(invalid="ignore", divide="ignore"):
+            minutes = np.where(length == 0, 0.0, length / asked)
+        minutes[~np.isfinite(minutes)] = np.nan
+        minutes = _still(moves, length, minutes, timed)
+        return Timing(minutes, asked, asked, asked, length, accelerated=False)
+
+    out, into = _directions(moves, length)
+    feeds = (machine.feed_max, machine.feed_max, machine.feed_max_z)
+    top = np.where(
+        moves.kind == RAPID,
+        np.minimum(_along(machine.rapid, out), _along(machine.rapid, into)),
+        np.minimum(_along(feeds, out), _along(feeds, into)),
+    )
+    acceleration = np.minimum(_along(machine.acceleration, out), _along(machine.acceleration, into))
+    if len(moves.arc_row):
+        radius, _ = _arc_shape(moves)
+        for code in (17, 18, 19):
+            pick = np.flatnonzero(moves.plane == code)
+            if not len(pick):
+                continue
+            a, b = FIRST[code], SECOND[code]
+            rows = moves.arc_row[pick]
+            plane_speed = min(feeds[a], feeds[b])
+            grip = min(machine.acceleration[a], machine.acceleration[b])
+            acceleration[rows] = np.minimum(acceleration[rows], grip)
+            with np.errstate(invalid="ignore"):
+                curve = 60 * np.sqrt(grip * radius[pick])
+            top[rows] = np.minimum(np.minimum(top[rows], plane_speed), curve)
+    with np.errstate(invalid="ignore"):
+        asked = np.where(moves.kind == RAPID, top, np.minimum(programmed, top))
+
+    moving = np.isfinite(length) & (length > 0) & np.isfinite(asked) & (asked > 0) & np.isfinite(acceleration)
+    speed = np.where(moving, asked, 0.0) / 60
+    ramp = np.where(moving & (length < LONGEST), 2 * acceleration * np.where(moving, length, 0.0), 0.0)
+
+    # Speeds squared at the n + 1 junctions. Moves of no length are looked through: they don't stop the path.
+    stop = _stops(moves)
+    resting = ~moving & ~((length == 0) & (moves.kind != DWELL))
+    stop[:n] |= resting
+    stop[1:] |= resting
+    rows = np.flatnonzero(moving)
+    entry = np.zeros(n)
+    leave = np.zeros(n)
+    if len(rows):
+        halts = np.cumsum(stop[:n])
+        apart = halts[rows[1:]] != halts[rows[:-1]]
+        corner = _corner_speed(moves, machine, rows, out, into, length)
+        corner = np.minimum(corner, np.minimum(speed[rows[:-1]], speed[rows[1:]]))
+        limit = np.zeros(len(rows) + 1)
+        limit[1:-1] = np.where(apart, 0.0, corner * corner)
+        total = np.concatenate(([0.0], np.cumsum(ramp[rows])))
+        # u[k] = min over j >= k of limit[j] + (sum of ramps from k to j), and the same from the other side
+        reach = np.minimum.accumulate((limit + total)[::-1])[::-1] - total
+        reach = np.minimum.accumulate(np.clip(reach, 0.0, None) - total) + total
+        reach = np.clip(np.minimum(reach, limit), 0.0, None)
+        entry[rows] = np.sqrt(reach[:-1])
+        leave[rows] = np.sqrt(reach[1:])
+
+    seconds = np.zeros(n)
+    peak = np.zeros(n)
+    v0, v1, vm, a, s = entry[rows], leave[rows], speed[rows], acceleration[rows], length[rows]
+    highest = np.minimum(vm, np.sqrt((2 * a * s + v0 * v0 + v1 * v1) / 2))
+    highest = np.maximum(highest, np.maximum(v0, v1))
+    ramps = (2 * highest * highest - v0 * v0 - v1 * v1) / (2 * a)
+    seconds[rows] = (2 * highest - v0 - v1) / a + np.clip(s - ramps, 0.0, None) / highest
+    peak[rows] = highest * 60
+    minutes = np.where(moving | (length == 0), seconds / 60, np.nan)
+    minutes = _still(moves, length, minutes, timed)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        reached = np.where(minutes > 0, length / minutes, np.nan)
+    return Timing(minutes, reached, peak, asked, length, accelerated=True)
+
+
+def _still(moves: Moves, length: Floats, minutes: Floats, timed: NDArray[np.bool_]) -> Floats:
+    """Times of moves in which no linear axis moves: dwells, inverse-time moves, turns of rotary axes."""
+    dwell = moves.kind == DWELL
+    minutes = np.where(dwell, np.nan_to_num(moves.minutes), minutes)
+    still = (length == 0) & ~dwell
+    minutes = np.where(still & timed, moves.minutes, minutes)
+    if moves.rotary is not None and len(moves):
+        turn = np.diff(moves.rotary, axis=0, prepend=moves.rotary[:1])
+        angle = np.sqrt(np.einsum("ij,ij->i", turn, turn))
+        turning = still & ~timed & (angle > 0)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            minutes = np.where(turning, angle / moves.feed, minutes)
+        minutes[~np.isfinite(minutes)] = np.nan
+    return minutes
+
+
+def _corner_speed(
+    moves: Moves, machine: Machine, rows: NDArray[np.intp], out: Floats, into: Floats, length: Floats
+) -> Floats:
+    """Highest speed between each two moves that follow each other, mm/s, shape (len(rows) - 1,).
+
+    A circle of radius R tangent to both moves, with interior angle alpha between them, misses the corner by
+    R (1 / sin(alpha/2) - 1) and touches each move R / tan(alpha/2) from the corner; R is the largest that keeps the
+    first within the machine's corner deviation and the second within half of each move. Speed = sqrt(a R).
+    """
+    before, after = into[rows[:-1]], out[rows[1:]]
+    cosine = np.clip(np.einsum("ij,ij->i", before, after), -1.0, 1.0)
+    # half the angle of deflection: sin(alpha/2) = cos(deflection/2)
+    sin_half = np.sqrt((1 + cosine) / 2)
+    cos_half = np.sqrt((1 - cosine) / 2)
+    straight = 1 - cosine < STRAIGHT
+    half = np.minimum(length[rows[:-1]], length[rows[1:]]) / 2
+    exact = np.array([mode.path != "G64" for mode in moves.modes] or [False])[moves.mode[rows[1:]]]
+    full = np.array([mode.path == "G61.1" for mode in moves.modes] or [False])[moves.mode[rows[1:]]]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        radius = np.minimum(machine.corner_deviation * sin_half / (1 - sin_half), half * sin_half / cos_half)
+        radius = np.where(exact, 0.0, radius)
+        change = after - before
+        size = np.sqrt(np.einsum("ij,ij->i", change, change))
+        turn = np.where(size[:, None] > 0, change / size[:, None], 0.0)
+        grip = _along(machine.acceleration, turn)
+        speed = np.sqrt(np.where(np.isfinite(grip), grip, 0.0) * radius)
+    speed = np.where(straight, np.inf, speed)
+    return np.where(full, 0.0, speed)
