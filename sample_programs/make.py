@@ -150,13 +150,13 @@ def cleat_plate() -> Lines:
     body += [f"G98G83{inch(x=first[0], y=first[1])}Z-.36R.1Q.12F14."]
     body += [inch(x=x, y=y) for x, y in others]
     body += ["G80", "M9", "G0Z1.", "M5", "G53G0Z0."]
-    body += change(6, 5000, "LANYARD SLOTS")
+    body += change(6, 4000, "LANYARD SLOTS")
     for index, (x, y) in enumerate(slots):
         body += [f"(SLOT {index + 1})", f"G0{inch(x=x, y=y)}"]
         body += ["Z1.M8", "Z.1"] if index == 0 else ["Z.1"]
-        body += ["G1Z0.F4."]
+        body += ["G1Z0.F3."]
         for step in range(1, passes + 1):
-            feed = "F13." if step == 1 else ""
+            feed = "F10." if step == 1 else ""
             body += [f"X{number(x + length)}{inch(z=-deepest * step / passes)}{feed}", inch(x=x)]
         body += ["G0Z.2"]
     body += ["(END)", "G0Z1.M9", "M5", "G53G0Z0.", "M30"]

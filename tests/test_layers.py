@@ -20,14 +20,15 @@ GRAMMAR_LAYERS = (
 )
 ADVISOR_LAYERS = (
     ("advisor", "advisor.values", "advisor.findings", "advisor.escape", "advisor.sources"),
-    ("advisor.units", "advisor.fingerprint", "advisor.setting"),
+    ("advisor.units", "advisor.fingerprint", "advisor.allowances"),
     ("advisor.cutting", "advisor.catalogue", "advisor.advice"),
     ("advisor.limits", "advisor.recommend", "advisor.rate"),
-    ("advisor.shopfile",),
+    ("advisor.setting",),
     ("advisor.place", "advisor.kernels", "advisor.stock", "advisor.timing"),
+    ("advisor.setup_card",),
     ("advisor.evidence",),
     ("advisor.rules",),
-    ("advisor.setup_card",),
+    ("advisor.shopfile",),
     ("advisor.check",),
     ("advisor.report",),
     ("advisor.files", "advisor.cache", "advisor.baseline"),
