@@ -75,6 +75,13 @@ class Evidence:
         return remove(self.placed, self.setting)
 
     @Part
+    def along(self) -> Any:
+        """Chip, force, power, deflection of every piece (advisor.along.Along); ``cuts`` must be there."""
+        from advisor.along import along
+
+        return along(self.cuts, self.setting, self.timing)
+
+    @Part
     def timing(self) -> Any:
         """Acceleration-limited times (advisor.timing.Timing)."""
         from advisor.timing import time_path

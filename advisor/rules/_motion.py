@@ -1,0 +1,169 @@
+"""What the rules on motion share: runs of pieces with the same fault, places, and descents."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.evidence import Evidence
+from advisor.findings import Finding, NotChecked
+from advisor.values import Cutter
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+METAL = ("aluminium", "copper", "steel", "iron", "titanium")
+WOOD = ("wood", "board")
+
+
+@dataclass(frozen=True, slots=True)
+class PieceRun:
+    """Faulty pieces that belong together: first and last piece, the worst one, and the path length they cover, mm."""
+
+    first: int
+    last: int
+    worst: int
+    length: float
+    block: int
+    end_block: int
+
+
+def runs(cuts: Any, faulty: Bools, excess: Floats, *, gap: int = 2, key: NDArray[Any] | None = None) -> list[PieceRun]:
+    """Join faulty pieces whose blocks follow each other (at most ``gap`` blocks apart) with the same cutter and key."""
+    index = np.flatnonzero(faulty)
+    if not len(index):
+        return []
+    block = cuts.block[index]
+    step = np.diff(block)
+    apart = (step < 0) | (step > gap) | (np.diff(cuts.cutter[index]) != 0)
+    if key is not None:
+        apart |= key[index][1:] != key[index][:-1]
+    starts = np.concatenate([[0], np.flatnonzero(apart) + 1])
+    ends = np.concatenate([starts[1:], [len(index)]])
+    found = []
+    for a, b in zip(starts.tolist(), ends.tolist(), strict=True):
+        part = index[a:b]
+        worst = int(part[int(np.argmax(excess[part]))])
+        found.append(
+            PieceRun(
+                first=int(part[0]),
+                last=int(part[-1]),
+                worst=worst,
+                length=float(cuts.length[part].sum()),
+                block=int(block[a]),
+                end_block=int(block[a:b].max()),
+            )
+        )
+    return found
+
+
+def spot(cuts: Any, piece: int) -> tuple[float, float, float]:
+    """Where a piece was worst, stock coordinates, mm: the cell that stood highest, at the height of the tip."""
+    z = float(min(cuts.start[piece, 2], cuts.end[piece, 2]))
+    cell = int(cuts.at[piece])
+    if cell >= 0:
+        x, y = cuts.place_of(cell)
+        return (round(x, 3), round(y, 3), round(z, 3))
+    middle = (cuts.start[piece] + cuts.end[piece]) / 2
+    return (round(float(middle[0]), 3), round(float(middle[1]), 3), round(z, 3))
+
+
+def spread(evidence: Evidence) -> float:
+    """Spread of the stock's measured thickness, mm; 0 when it was not measured."""
+    workpiece = evidence.placed.workpiece if evidence.placed is not None else evidence.setting.workpiece
+    if workpiece is None or workpiece.thickness is None:
+        return 0.0
+    return float(workpiece.thickness[1] - workpiece.thickness[0])
+
+
+def family(evidence: Evidence) -> str:
+    """Family of the work material, "" when none is given."""
+    return evidence.setting.material.family if evidence.setting.material is not None else ""
+
+
+def piece_cutter(cuts: Any, piece: int) -> Cutter:
+    """The cutter of a piece."""
+    cutter: Cutter = cuts.placed.cutters[int(cuts.cutter[piece])]
+    return cutter
+
+
+def per_cutter(cuts: Any, value: Any) -> NDArray[Any]:
+    """A property of each piece's cutter as an array; ``value`` takes the cutter."""
+    table = np.array([value(c) for c in cuts.placed.cutters] or [0])
+    return np.asarray(table[cuts.cutter])
+
+
+def no_limits(rule: str, evidence: Evidence) -> Iterator[NotChecked]:
+    """What to say for cutters whose limits could not be worked out."""
+    cuts, along = evidence.cuts, evidence.along
+    for index, (limit, reason) in enumerate(zip(along.limits, along.reasons, strict=True)):
+        rows = np.flatnonzero(cuts.cutter == index)
+        if limit is None and len(rows):
+            lines = evidence.program.block_line[cuts.block[[rows[0], rows[-1]]]]
+            yield NotChecked(rule, reason, "limits", int(min(lines)), int(max(lines)))
+
+
+def told(rule: str, evidence: Evidence, run: PieceRun, message: str, **more: Any) -> Finding:
+    """A finding on a run of pieces."""
+    return Finding(
+        rule=rule, message=message, block=run.block, end_block=run.end_block, at=spot(evidence.cuts, run.worst), **more
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Descent:
+    """Feed moves that follow each other and go down through material. Pieces first..last, drop and run mm, net angle."""
+
+    first: int
+    last: int
+    drop: float
+    run: float
+    core: float
+    cutter: int
+
+    @property
+    def angle(self) -> float:
+        """Net angle below the horizontal, degrees."""
+        return float(np.degrees(np.arctan2(self.drop, self.run)))
+
+
+def descents(cuts: Any, *, steep: float | None = None, shallow: float | None = None) -> list[Descent]:
+    """Whole descents through material: neighbouring pieces at feed that go down and remove something.
+
+    ``steep``: only pieces at least this steep (degrees); ``shallow``: only pieces less steep.
+    """
+    down = np.asarray(cuts.descent, dtype=float)
+    with np.errstate(invalid="ignore"):
+        angle = np.degrees(np.arctan2(down, np.asarray(cuts.run, dtype=float)))
+        going = ~cuts.rapid & (down > 1e-6) & (cuts.volume > 0)
+    if steep is not None:
+        going &= angle >= steep
+    if shallow is not None:
+        going &= angle < shallow
+    index = np.flatnonzero(going)
+    if not len(index):
+        return []
+    apart = (np.diff(index) > 1) | (np.diff(cuts.cutter[index]) != 0) | (np.diff(cuts.row[index]) > 1)
+    starts = np.concatenate([[0], np.flatnonzero(apart) + 1])
+    drop = np.add.reduceat(down[index], starts)
+    run = np.add.reduceat(np.asarray(cuts.run, dtype=float)[index], starts)
+    core = np.add.reduceat(np.asarray(cuts.core, dtype=float)[index], starts)
+    ends = np.concatenate([starts[1:], [len(index)]]) - 1
+    return [
+        Descent(int(index[a]), int(index[b]), float(d), float(r), float(c), int(cuts.cutter[index[a]]))
+        for a, b, d, r, c in zip(starts, ends, drop, run, core, strict=True)
+    ]
+
+
+def whole_run(evidence: Evidence, first: int, last: int, worst: int | None = None) -> PieceRun:
+    """A run from piece to piece."""
+    cuts = evidence.cuts
+    blocks = cuts.block[first : last + 1]
+    return PieceRun(
+        first, last, first if worst is None else worst, float(cuts.length[first : last + 1].sum()),
+        int(blocks[0]), int(blocks.max()),
+    )  # fmt: skip
