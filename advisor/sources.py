@@ -10,6 +10,9 @@ COMMON_PRACTICE = "common practice, no source"
 ESTIMATE = "estimate, no source"
 FROM_MEMORY = "from memory: "
 GEOMETRY = "geometry"
+STATED = "stated by the user"
+
+_ALLOWED = f'a key of advisor/sources.py, "{COMMON_PRACTICE}", "{ESTIMATE}" or "{FROM_MEMORY}WORK"'
 
 REFERENCES: dict[str, str] = {
     GEOMETRY: "derived from the geometry stated beside it",
@@ -28,7 +31,7 @@ REFERENCES: dict[str, str] = {
     "chuchala-2014": "D. Chuchala et al., BioResources 9(3):5349, 2014: density and cutting force of wood",
     "iskra-2012": "P. Iskra, R. E. Hernandez, 2012: cutting forces in routing of sugar maple",
     "shop-handout": "Machine tool speeds and feeds, unattributed shop handout (high speed steel, sfpm); a weak source",
-    "birch-board-sheet": "data sheet of a birch plywood and a producer's tolerance table, in agreement with EN 315:2000",
+    "birch-board-sheet": "data sheet of a birch plywood, a producer's tolerance table, in agreement with EN 315:2000",
     "en-315": "EN 315:2000, Plywood: tolerances for dimensions",
     "osu-wood": "Oregon State University table of wood species, from the Wood Handbook",
     "wood-handbook-ext": "Wood Handbook values as quoted by a university extension specialist",
@@ -59,21 +62,23 @@ def parts(source: str) -> tuple[str, ...]:
     found = tuple(part.strip() for part in source.split(";"))
     for part in found:
         if not part or part.lower() in {"todo", "tbd", "?", "-", "none", "n/a", "unknown", "internet", "web", "source"}:
-            raise SourceError(f'"{part}" is a placeholder, not a source; name a key of advisor/sources.py, "'
-                              f'{COMMON_PRACTICE}", "{ESTIMATE}" or "{FROM_MEMORY}WORK"')
-        if part in (COMMON_PRACTICE, ESTIMATE) or part in REFERENCES:
+            raise SourceError(f'"{part}" is a placeholder, not a source; name {_ALLOWED}')
+        if part in (COMMON_PRACTICE, ESTIMATE, STATED) or part in REFERENCES:
             continue
         if part.startswith(FROM_MEMORY):
             if len(part) < len(FROM_MEMORY) + 4:
                 raise SourceError(f'"{part}" names no work; write for example "{FROM_MEMORY}Wood Handbook ch. 4"')
             continue
-        raise SourceError(f'"{part}" is not a known source; add it to advisor/sources.py with its full reference, or say "'
-                          f'{COMMON_PRACTICE}", "{ESTIMATE}" or "{FROM_MEMORY}WORK"')
+        raise SourceError(
+            f'"{part}" is not a known source; give its full reference in advisor/sources.py, or name {_ALLOWED}'
+        )
     return found
 
 
 def tag(source: str) -> str:
-    """How well a value is known, by its weakest part: published, memory, practice or estimate."""
+    """How well a value is known, by its weakest part: published, memory, practice or estimate; or stated (by the user)."""
+    if source == STATED:
+        return "stated"
     order = ("published", "memory", "practice", "estimate")
     ranks = [0]
     for part in parts(source):

@@ -16,7 +16,18 @@ from zlib import crc32
 
 from advisor.values import Cutter, Machine, Material, Value
 
-__all__ = ["KINDS", "UnknownName", "cutter", "entry", "machine", "material", "names", "nearest", "revision", "tool_material"]
+__all__ = [
+    "KINDS",
+    "UnknownName",
+    "cutter",
+    "entry",
+    "machine",
+    "material",
+    "names",
+    "nearest",
+    "revision",
+    "tool_material",
+]
 
 KINDS = ("materials", "cutters", "machines", "tool-materials")
 DATA = Path(__file__).parent.parent / "data"
@@ -31,8 +42,9 @@ class UnknownName(LookupError):  # noqa: N818 - reads as what it says
     def __init__(self, kind: str, name: str, near: tuple[str, ...]) -> None:
         self.kind, self.name, self.near = kind, name, near
         hint = f"; nearest: {', '.join(near)}" if near else ""
-        super().__init__(f'"{name}" is not among the {kind} of the catalogue{hint} '
-                         f"(feedwright catalogue {kind} lists them all)")
+        super().__init__(
+            f'"{name}" is not among the {kind} of the catalogue{hint} (feedwright catalogue {kind} lists them all)'
+        )
 
 
 class _Store:
@@ -49,7 +61,7 @@ class _Store:
 
 
 def load(folder: Path) -> bytes:
-    """The compiled catalogue of a folder of TOML files: read, or made and, where possible, written (beside, then renamed)."""
+    """The compiled catalogue of a folder of TOML files: read, or made and, if possible, written beside and renamed."""
     texts = {file: (folder / file).read_bytes() for file in _FILES}
     stamps = [_FORMAT, *(crc32(texts[file]) for file in _FILES), *(len(texts[file]) for file in _FILES)]
     path = folder / COMPILED
@@ -132,7 +144,7 @@ def cutter(name: str) -> Cutter:
     """A cutter with typical proportions for its size; raises ``UnknownName``."""
     found = entry("cutters", name)
     values = _values(found["values"])
-    numbers = {key: value.chosen for key, value in values.items()}
+    numbers: dict[str, Any] = {key: value.chosen for key, value in values.items()}
     numbers["flutes"] = int(numbers["flutes"])
     return Cutter(
         name=name,
@@ -152,7 +164,7 @@ def machine(name: str) -> Machine:
     """A machine class; raises ``UnknownName``."""
     found = entry("machines", name)
     values = _values(found["values"])
-    numbers = {key: value.chosen for key, value in values.items()}
+    numbers: dict[str, Any] = {key: value.chosen for key, value in values.items()}
     rapid, rapid_z = numbers.pop("rapid_xy"), numbers.pop("rapid_z")
     quick, quick_z = numbers.pop("acceleration_xy"), numbers.pop("acceleration_z")
     return Machine(

@@ -42,7 +42,9 @@ class _Reader:
     def source(self, key: str, table: Mapping[str, Any]) -> str:
         text = table.get("source")
         if not isinstance(text, str):
-            self.tell(key, "has no source", 'add source = "…" (a key of advisor/sources.py or "common practice, no source")')
+            self.tell(
+                key, "has no source", 'add source = "…" (a key of advisor/sources.py, or "common practice, no source")'
+            )
             return ""
         try:
             parts(text)
@@ -98,7 +100,9 @@ class _Reader:
             return []
         return [*self.spread(key, table["low"], table["chosen"], table["high"]), unit, source]
 
-    def values(self, key: str, table: Any, known: Mapping[str, tuple[str, str]], needed: tuple[str, ...]) -> dict[str, Any]:
+    def values(
+        self, key: str, table: Any, known: Mapping[str, tuple[str, str]], needed: tuple[str, ...]
+    ) -> dict[str, Any]:
         if not isinstance(table, Mapping):
             self.tell(key, "has no table of values", f"add [{key}.values]")
             return {}
@@ -110,8 +114,11 @@ class _Reader:
             found[name] = self.value(f"{key}.values.{name}", entry, known[name][0])
         for name in needed:
             if name not in table:
-                self.tell(f"{key}.values.{name}", "is missing",
-                          f'add {name} = {{ low = …, chosen = …, high = …, unit = "{known[name][0]}", source = "…" }}')
+                self.tell(
+                    f"{key}.values.{name}",
+                    "is missing",
+                    f'add {name} = {{ low = …, chosen = …, high = …, unit = "{known[name][0]}", source = "…" }}',
+                )
         return found
 
 
@@ -122,10 +129,13 @@ def _materials(reader: _Reader, tree: Mapping[str, Any]) -> dict[str, Any]:
         refusals = table.get("refusals", {})
         for cutter in ("carbide", "hss"):
             if f"cutting_speed_{cutter}" not in values and cutter not in refusals:
-                reader.tell(f"{name}.values.cutting_speed_{cutter}", "is missing",
-                            f'add it, or say why not in refusals = {{ {cutter} = "…" }}')
+                reader.tell(
+                    f"{name}.values.cutting_speed_{cutter}",
+                    "is missing",
+                    f'add it, or say why not in refusals = {{ {cutter} = "…" }}',
+                )
         loads = table.get("chip_load")
-        chip_load = []
+        chip_load: list[list[Any]] = []
         if not isinstance(loads, Mapping):
             reader.tell(f"{name}.chip_load", "is missing", f"add [{name}.chip_load]")
         else:
@@ -200,7 +210,11 @@ def _cutters(reader: _Reader, tree: Mapping[str, Any]) -> dict[str, Any]:
                 if number is None or not all(isinstance(factor, (int, float)) for factor in spread):
                     continue
                 values[str(column.get("key"))] = [
-                    round(number * spread[0], 6), number, round(number * spread[1], 6), column.get("unit"), column.get("source")
+                    round(number * spread[0], 6),
+                    number,
+                    round(number * spread[1], 6),
+                    column.get("unit"),
+                    column.get("source"),
                 ]
             entries[name] = {**base, "values": values}
     return entries
@@ -250,7 +264,9 @@ def check(texts: Mapping[str, bytes]) -> dict[str, dict[str, Any]]:
         reader = readers["cutters.toml"]
         tools[name] = {
             "title": reader.text(f"tool-material.{name}", table, "title"),
-            "values": reader.values(f"tool-material.{name}", table.get("values"), keys.TOOL_MATERIAL, keys.TOOL_MATERIAL_NEEDED),
+            "values": reader.values(
+                f"tool-material.{name}", table.get("values"), keys.TOOL_MATERIAL, keys.TOOL_MATERIAL_NEEDED
+            ),
         }
     found = {
         "materials": _materials(readers["materials.toml"], trees["materials.toml"]),

@@ -12,7 +12,7 @@ from math import exp, log, sqrt
 from typing import Any
 
 from advisor.cutting.validity import RangeError, positive
-from advisor.sources import COMMON_PRACTICE, ESTIMATE
+from advisor.sources import COMMON_PRACTICE, ESTIMATE, STATED
 from advisor.values import Cutter, Machine, Material, Value
 
 METALS = ("aluminium", "copper", "steel", "iron", "titanium")
@@ -43,11 +43,18 @@ def between(first: Value, second: Value, share: float) -> Value:
         return exp(log(a) + share * (log(b) - log(a))) if a > 0.0 and b > 0.0 else a + share * (b - a)
 
     source = first.source if first.source == second.source else f"{first.source}; {second.source}"
-    return Value(mix(first.low, second.low), mix(first.chosen, second.chosen), mix(first.high, second.high), first.unit, source)
+    return Value(
+        mix(first.low, second.low), mix(first.chosen, second.chosen), mix(first.high, second.high), first.unit, source
+    )
 
 
 def chip_load(
-    material: Material, *, diameter: float, cutter_material: str = "carbide", slot: bool = False, depth_ratio: float = 1.0
+    material: Material,
+    *,
+    diameter: float,
+    cutter_material: str = "carbide",
+    slot: bool = False,
+    depth_ratio: float = 1.0,
 ) -> Value:
     """Greatest chip thickness for a cutter, mm per tooth: a power law between the table's diameters.
 
@@ -75,7 +82,6 @@ def chip_load(
             value = scaled(value, 1.0, why=ESTIMATE)
     if slot and "slot_chip_factor" in material.values:
         factor = material.values["slot_chip_factor"]
-        # the factors' spread belongs to the loads' spread: the high load takes the low factor only where it is stated so
         value = scaled(value, factor.chosen, why=factor.source)
     if cutter_material == "hss" and "chip_load_hss_factor" in material.values:
         factor = material.values["chip_load_hss_factor"]
@@ -94,7 +100,7 @@ def refuse(material: Material, cutter_material: str) -> None:
 
 
 def machine_chip_factor(material: Material, stiffness: float) -> Value:
-    """Factor on the chip load for a weak machine: 1 from 2 N/um up, below it 0.4 to 0.6 in metals, 0.6 to 0.8 elsewhere.
+    """Factor on the chip load for a weak machine: 1 from 2 N/um up; at 1 N/um 0.4 to 0.6 in metals, else 0.6 to 0.8.
 
     Between 1 and 2 N/um it moves evenly to 1, so that a stiffer machine never gets a smaller chip.
     """
@@ -132,7 +138,9 @@ def slot_stepdown(material: Material, *, stiffness: float, diameter: float, twis
     value = scaled(at_stiffness(material, "stepdown_slot", stiffness), diameter)
     if twist == "down":
         cap = Value(0.5 * diameter, 0.75 * diameter, diameter, "D", COMMON_PRACTICE)
-        value = Value(min(value.low, cap.low), min(value.chosen, cap.chosen), min(value.high, cap.high), "D", value.source)
+        value = Value(
+            min(value.low, cap.low), min(value.chosen, cap.chosen), min(value.high, cap.high), "D", value.source
+        )
     return replace(value, unit="mm")
 
 
@@ -146,8 +154,10 @@ def side_stepdown(slot: float, *, width: float, diameter: float, straight: bool 
     return min(depth, 2.0 * slot) if straight else depth
 
 
-def least_chip(load: Value, *, material: Material, edge_radius: float | None = None, machine_factor: float = 1.0) -> float:
-    """Chip below which the edge rubs, mm: half the low end of the chip load on this machine; in metals not less than 0.4 r_n."""
+def least_chip(
+    load: Value, *, material: Material, edge_radius: float | None = None, machine_factor: float = 1.0
+) -> float:
+    """Chip below which the edge rubs, mm: half the low chip load on this machine; in metals not less than 0.4 r_n."""
     floor = 0.5 * load.low * machine_factor
     if edge_radius is not None and material.family in METALS:
         return max(floor, 0.4 * edge_radius)
@@ -183,7 +193,9 @@ def _overridden(base: Any, overrides: Mapping[str, Any], name: str, source: str)
     values = dict(base.values)
     for key, new in overrides.items():
         if key not in known:
-            raise KeyError(f'"{key}" is not a key of a {type(base).__name__.lower()}; it knows {", ".join(sorted(known))}')
+            raise KeyError(
+                f'"{key}" is not a key of a {type(base).__name__.lower()}; it knows {", ".join(sorted(known))}'
+            )
         changes[key] = new
         if isinstance(new, (int, float)) and not isinstance(new, bool):
             unit = values[key].unit if key in values else ""
@@ -193,31 +205,31 @@ def _overridden(base: Any, overrides: Mapping[str, Any], name: str, source: str)
     return {**changes, "name": name or base.name, "values": values}
 
 
-def derive_cutter(base: Cutter, overrides: Mapping[str, Any], *, name: str = "", source: str = "stated by the user") -> Cutter:
-    """A cutter like another with some keys changed; a stated number loses its spread. Unknown keys raise ``KeyError``."""
+def derive_cutter(base: Cutter, overrides: Mapping[str, Any], *, name: str = "", source: str = STATED) -> Cutter:
+    """A cutter like another with some keys changed; a stated number loses its spread; an unknown key: ``KeyError``."""
     changes = _overridden(base, overrides, name, source)
     if "diameter" in overrides and "shank" not in overrides and base.shank == base.diameter:
         changes["shank"] = overrides["diameter"]
     return replace(base, **changes)
 
 
-def derive_machine(base: Machine, overrides: Mapping[str, Any], *, name: str = "", source: str = "stated by the user") -> Machine:
-    """A machine like another with some keys changed; a new power or speed drops the old power curve unless one is given."""
+def derive_machine(base: Machine, overrides: Mapping[str, Any], *, name: str = "", source: str = STATED) -> Machine:
+    """A machine like another with some keys changed; a new power scales the old power curve unless one is given."""
     changes = _overridden(base, overrides, name, source)
-    if "power_curve" not in overrides and ("spindle_power" in overrides or "spindle_max" in overrides):
+    if "power_curve" not in overrides and "spindle_power" in overrides:
         changes["power_curve"] = _stretched(base, overrides)
-    changes["sources"] = {**base.sources, **{key: source for key in overrides}}
+    changes["sources"] = {**base.sources, **dict.fromkeys(overrides, source)}
     return replace(base, **changes)
 
 
 def _stretched(base: Machine, overrides: Mapping[str, Any]) -> tuple[tuple[float, float], ...]:
-    """The old curve scaled to a new power, kept as it is for a new top speed: the motor is the same kind."""
-    factor = float(overrides.get("spindle_power", base.spindle_power)) / base.spindle_power
+    """The old curve scaled to a new power: the motor is of the same kind."""
+    factor = float(overrides["spindle_power"]) / base.spindle_power
     return tuple((rpm, watts * factor) for rpm, watts in base.power_curve)
 
 
 def derive_material(
-    base: Material, overrides: Mapping[str, Value], *, name: str = "", title: str = "", source: str = "stated by the user"
+    base: Material, overrides: Mapping[str, Value], *, name: str = "", title: str = "", source: str = STATED
 ) -> Material:
     """A material like another with some values changed; ``overrides`` are values with spread, unit and source."""
     for key in overrides:
@@ -228,7 +240,7 @@ def derive_material(
     )
 
 
-def own_specific_force(base: Material, force: float, *, source: str = "stated by the user") -> Material:
+def own_specific_force(base: Material, force: float, *, source: str = STATED) -> Material:
     """The material with a constant specific force, N/mm2 (J/mm3 is 1000 N/mm2): exponent 0, no spread."""
     positive(specific_force=force)
     same = Value(force, force, force, "N/mm2", source)

@@ -38,9 +38,23 @@ MATERIAL: dict[str, tuple[str, str]] = {
     "heat_limit": ("degC", "temperature at which it browns, softens or melts"),
 }
 MATERIAL_NEEDED = (
-    "specific_force", "specific_force_exponent", "radial_force_ratio", "worn_force_factor", "slot_chip_factor",
-    "stepdown_slot_rigid", "side_width", "ramp_angle_rigid", "plunge_per_rev", "helix_pitch",
-    "drill_feed", "peck_first", "peck_next", "finish_allowance", "deflection_rough", "deflection_finish", "density",
+    "specific_force",
+    "specific_force_exponent",
+    "radial_force_ratio",
+    "worn_force_factor",
+    "slot_chip_factor",
+    "stepdown_slot_rigid",
+    "side_width",
+    "ramp_angle_rigid",
+    "plunge_per_rev",
+    "helix_pitch",
+    "drill_feed",
+    "peck_first",
+    "peck_next",
+    "finish_allowance",
+    "deflection_rough",
+    "deflection_finish",
+    "density",
 )
 FAMILIES = ("wood", "board", "plastic", "foam", "aluminium", "copper", "steel", "iron", "titanium", "composite")
 
@@ -61,8 +75,17 @@ CUTTER: dict[str, tuple[str, str]] = {
     "edge_radius": ("mm", "radius of a sharp cutting edge"),
     "runout": ("mm", "total indicator reading at the tip"),
 }
-CUTTER_NEEDED = ("diameter", "flutes", "flute_length", "stickout", "shank", "helix", "core_ratio", "stiffness_ratio",
-                 "edge_radius")
+CUTTER_NEEDED = (
+    "diameter",
+    "flutes",
+    "flute_length",
+    "stickout",
+    "shank",
+    "helix",
+    "core_ratio",
+    "stiffness_ratio",
+    "edge_radius",
+)
 FORMS = ("flat", "ball", "corner", "vee", "drill")
 TWISTS = ("up", "down", "straight", "compression")
 

@@ -29,7 +29,9 @@ def second_moment(*, diameter: float) -> float:
 
 
 @covers(slenderness=(2.0, 1000.0, SHORT))
-def cantilever_deflection(*, force: float, length: float, diameter: float, modulus: float, slenderness: float = 5.0) -> float:
+def cantilever_deflection(
+    *, force: float, length: float, diameter: float, modulus: float, slenderness: float = 5.0
+) -> float:
     """Deflection at the end of a round cantilever, delta = F L^3/(3 E I).
 
     Symbols:
@@ -114,7 +116,7 @@ def stepped_deflection(
     shank: float,
     force_distance: float = 0.0,
 ) -> float:
-    """Deflection of a stepped cantilever at the force, (F/3E)[L_1^3/I_1 + (L_2^3 - L_1^3)/I_2], lengths less the distance.
+    """Deflection of a stepped cantilever at the force, (F/3E)[L_1^3/I_1 + (L_2^3 - L_1^3)/I_2], lengths less c.
 
     Symbols:
         force  F  N  force across the axis

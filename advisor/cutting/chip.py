@@ -294,7 +294,9 @@ def round_edge_length(*, depth: float, radius: float) -> float:
     return arc + max(0.0, depth - radius)
 
 
-def chip_load_for(*, thickness: float, width: float, diameter: float, edge_angle: float = 90.0, cap: float = 4.0) -> float:
+def chip_load_for(
+    *, thickness: float, width: float, diameter: float, edge_angle: float = 90.0, cap: float = 4.0
+) -> float:
     """Feed per tooth whose greatest chip is ``thickness`` in a one-sided straight cut.
 
     Symbols:
@@ -351,5 +353,3 @@ def rubbing_chip(*, edge_radius: float, fraction: float = 0.4) -> float:
     not_negative(edge_radius=edge_radius)
     positive(fraction=fraction)
     return fraction * edge_radius
-
-

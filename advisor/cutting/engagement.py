@@ -135,7 +135,7 @@ def outside_arc_engagement(*, wall_radius: float, diameter: float, width: float)
     return _arccos((centre * centre + radius * radius - old * old) / (2.0 * centre * radius))
 
 
-@covers(width_ratio=(0.0, 0.25, "the square-root rule is for light widths; work the chip out from the engagement angle"))
+@covers(width_ratio=(0.0, 0.25, "the square-root rule is for light widths; work the chip out from the engaged angle"))
 def arc_feed_factor(*, wall_radius: float, centre_radius: float, width_ratio: float = 0.0) -> float:
     """Centre feed on an arc / on a straight for the same chip at light widths: sqrt(R_c/R_w), kept from 0.5 to 1.2.
 

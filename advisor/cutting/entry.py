@@ -1,4 +1,4 @@
-"""Ways into the work: ramps, helices, plunges, equal passes, and what a cutter that does not cut at its centre can't do."""
+"""Ways in: ramps, helices, plunges, equal passes, and the limits of cutters that don't cut at the centre."""
 
 from __future__ import annotations
 
@@ -100,8 +100,9 @@ def helix_wall_angle(*, bore: float, pitch: float) -> float:
 
 
 def bore_limits(*, diameter: float, dead_diameter: float = 0.0, corner_radius: float = 0.0) -> tuple[float, float]:
-    """Least and greatest hole of one helix: D + d_nc, so that live edge passes every point of the floor; 2 D - 2 r, beyond
-    which a post is left standing.
+    """Least and greatest hole of one helix: D + d_nc, 2 D - 2 r.
+
+    Below the first some of the floor is never passed by a live edge; beyond the second a post is left standing.
 
     Symbols:
         diameter  D  mm  cutter diameter

@@ -32,7 +32,9 @@ def specific_force(*, unit_force: float, exponent: float, thickness: float) -> f
 
 
 @covers(thickness=(0.05, 2.5, THIN))
-def kienzle_force(*, unit_force: float, exponent: float, thickness: float, chip_width: float, factor: float = 1.0) -> float:
+def kienzle_force(
+    *, unit_force: float, exponent: float, thickness: float, chip_width: float, factor: float = 1.0
+) -> float:
     """Tangential force after Kienzle, F_c = k_c1.1 b h^(1 - m_c) times corrections.
 
     Symbols:
@@ -239,7 +241,7 @@ def overlapping_teeth(*, flutes: int, engagement: float, lag: float = 0.0) -> in
 
 
 def peak_depth(*, depth: float, diameter: float, helix: float, engagement: float) -> float:
-    """Length of one helical tooth that is in the work at once: the depth, or less where the arc is shorter than the lag.
+    """Length of one helical tooth in the work at once: the depth, or less where the arc is shorter than the lag.
 
     Symbols:
         depth  a_p  mm  axial depth

@@ -219,8 +219,10 @@ def effective_diameter(
     return diameter
 
 
-def lead_edge_angle(*, form: str, diameter: float, depth: float, corner_radius: float = 0.0, tip_angle: float = 90.0) -> float:
-    """Cutting-edge angle kappa_r at the top of the cut: 90 for a straight wall, less for round corners, balls and cones.
+def lead_edge_angle(
+    *, form: str, diameter: float, depth: float, corner_radius: float = 0.0, tip_angle: float = 90.0
+) -> float:
+    """Edge angle kappa_r at the top of the cut: 90 for a straight wall, less for round corners, balls and cones.
 
     Symbols:
         form  -  -  flat, ball, corner, vee or drill
@@ -259,5 +261,3 @@ def rim_speed(*, diameter: float, rpm: float) -> float:
         geometry
     """
     return cutting_speed(diameter=diameter, rpm=rpm) / 60.0
-
-

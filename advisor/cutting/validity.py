@@ -34,7 +34,7 @@ def not_negative(**inputs: float) -> None:
 
 
 def within(low: float, high: float, **inputs: float) -> None:
-    """Raise ``RangeError`` unless every input lies from ``low`` to ``high``, with room for the last digit of a float."""
+    """Raise ``RangeError`` unless every input lies from ``low`` to ``high``, but for the last digit of a float."""
     slack = 1e-9 * max(1.0, abs(low), abs(high))
     for name, value in inputs.items():
         if not low - slack <= value <= high + slack:
