@@ -294,6 +294,26 @@ def layer_for(shop: ShopFile | None, program: Path | None, flags: Flags) -> Laye
     return merge(made, over)
 
 
+def selection(shop: ShopFile | None, program: Path) -> tuple[tuple[int, ...], ...]:
+    """What of a shop file counts for a program beside its base; the same selection means the same setting."""
+    if shop is None:
+        return ()
+
+    def held(items: Iterable[tuple[Path, tuple[str, ...]]]) -> tuple[int, ...]:
+        return tuple(
+            i
+            for i, (folder, patterns) in enumerate(items)
+            if any(matches(program, folder, pattern) for pattern in patterns)
+        )
+
+    setups = [setup for plan in shop.jobs for setup in plan.setups]
+    return (
+        held((override.folder, override.patterns) for override in shop.overrides),
+        tuple(i for i, setup in enumerate(setups) if program in setup.programs),
+        held((item.folder, item.patterns) for item in shop.allowances),
+    )
+
+
 def without(layer: Layer, *keys: str) -> Layer:
     """The layer without one of its tables."""
     dotted = ".".join(keys)
@@ -365,15 +385,55 @@ def build(
     )
 
 
+def refine(base: Any, table: Mapping[str, Any], origin: str | Mapping[str, str]) -> Any:
+    """A catalogue value with fields put in place of its own; their spread and source give way to what was given.
+
+    ``origin`` names the source of every value, or of each by field name.
+    """
+    names = {item.name for item in dataclasses.fields(base)}
+    changed: dict[str, Any] = {key: value for key, value in table.items() if key in names and value is not None}
+
+    def source(key: str) -> str:
+        return origin if isinstance(origin, str) else origin.get(key, "shop file")
+
+    spread = {}
+    for key, value in base.values.items():
+        field_name, at = _FIELD_OF.get(key, (key, None))
+        if field_name in changed:
+            given = changed[field_name]
+            number = given if at is None else given[at]
+            value = dataclasses.replace(value, low=number, chosen=number, high=number, source=source(field_name))
+        spread[key] = value
+    if spread:
+        changed["values"] = spread
+    if isinstance(base, Machine):
+        changed["sources"] = {**base.sources, **{key: source(key) for key in changed if key in base.sources}}
+        if "spindle_power" in changed and "power_curve" not in changed and base.spindle_power > 0:
+            # the catalogue's curve belongs to its own spindle: keep its form, at the power given
+            scale = changed["spindle_power"] / base.spindle_power
+            changed["power_curve"] = tuple((rpm, watts * scale) for rpm, watts in base.power_curve)
+    return dataclasses.replace(base, **changed)
+
+
+# catalogue keys that are part of a field holding one number an axis
+_FIELD_OF: dict[str, tuple[str, int | None]] = {
+    "rapid_xy": ("rapid", 0),
+    "rapid_z": ("rapid", 2),
+    "acceleration_xy": ("acceleration", 0),
+    "acceleration_z": ("acceleration", 2),
+}
+
+
 def _overlay(base: Any, table: Mapping[str, Any], prefix: str, given: str, origins: dict[str, str]) -> Any:
     """``base`` with the values of ``table`` put in; fields nobody set get ``given`` as their origin."""
-    names = {item.name for item in dataclasses.fields(base)}
-    values = {key: value for key, value in table.items() if key in names and value is not None}
-    for name in sorted(names - {"source", "sources"}):
+    names = {item.name for item in dataclasses.fields(base)} - {"source", "sources", "values", "use"}
+    said = {name: origins[f"{prefix}.{name}"] for name in names if f"{prefix}.{name}" in origins}
+    made = refine(base, table, said)
+    for name in sorted(names):
         dotted = f"{prefix}.{name}"
         if not any(key == dotted or key.startswith(dotted + ".") for key in origins):
             origins[dotted] = given
-    return dataclasses.replace(base, **values)
+    return made
 
 
 def _machine(table: Mapping[str, Any], origins: dict[str, str]) -> Machine:
@@ -459,9 +519,7 @@ def _hold(hold: Mapping[str, Any]) -> Hold:
         points=tuple(tuple(point) for point in hold.get("points") or ()),
         spoilboard=hold.get("spoilboard"),
         pins=tuple(Pin(pin["at"][0], pin["at"][1], pin["diameter"], pin["depth"]) for pin in hold.get("pins") or ()),
-        keepouts=tuple(
-            Keepout(box["name"], tuple(box["low"]), tuple(box["high"])) for box in keepouts
-        ),
+        keepouts=tuple(Keepout(box["name"], tuple(box["low"]), tuple(box["high"])) for box in keepouts),
     )
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
+import os
 import re
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
@@ -783,7 +784,9 @@ def _shop_file(
                 place = ("job", i, "setup", j, "zero")
                 extra = Layer({"stock": {"zero": setup.zero}}, {"stock.zero": f"{name}:{_line(lines, place)}"})
                 of_setup = merge(of_setup, extra)
-            setups.append(JobSetup(tuple(folder / p for p in setup.programs), setup.turn, merge(of_job, of_setup)))
+            setups.append(
+                JobSetup(tuple(_below(folder, p) for p in setup.programs), setup.turn, merge(of_job, of_setup))
+            )
         jobs.append(JobPlan(job.name, tuple(setups)))
     allowances = tuple(
         Allowance(item.rule, folder, item.files, item.because, f"{name}:{_line(lines, ('allow', i))}")
@@ -802,9 +805,14 @@ def _shop_file(
         endings=endings,
         ignore=tuple((folder, pattern) for pattern in files.ignore or ()),
         by_content=bool(files.by_content),
-        extend=(folder / tables.extend) if tables.extend is not None else None,
+        extend=_below(folder, tables.extend) if tables.extend is not None else None,
         sources=((path, content),),
     )
+
+
+def _below(folder: Path, name: str) -> Path:
+    """A path of the file, seen from its folder, without ``..``; links stay as they are."""
+    return Path(os.path.normpath(folder / name))
 
 
 def _layer(
