@@ -8,13 +8,16 @@ by golden-ratio fractions of its indices, so that edges parallel to the grid are
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.place import Placed, Unlooked
-from advisor.values import Cutter, Setting
+from advisor.kernels.plan import ARC, CONE, FLAT, NEAR, Plan, make_plan, parts_above, profile_of, windows
+from advisor.kernels.sweep import Lattice, Tally, run_numpy
+from advisor.place import FARTHEST, Placed, Unlooked
+from advisor.values import Setting
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
@@ -86,7 +89,7 @@ class KeepoutTouch:
 
 @dataclass(frozen=True, slots=True)
 class BentTouch:
-    """Contact or closeness on the bent path of a rapid (every axis at its own speed) that the straight line may not show.
+    """Contact or closeness on the bent path of a rapid, every axis at its own speed.
 
     depth: mm of material in the way (0: none); inset: mm the material reaches under the cutter from its edge;
     clearance: least vertical distance to material under the cutter, mm (inf: none under it).
@@ -112,15 +115,15 @@ class Cuts:
     XY in the middle of the piece (0, 0 for a vertical move).
     length float32: length along the path; run float32: its length in XY.
     rapid bool.
-    volume float64: material removed, mm3; area float32: plan area of the cells lowered, mm2.
+    volume float64: material removed, mm3; area float32: plan area of the cells lowered, mm2; front float32: the part
+    of it met by the leading front, not lying under the cutter when the piece began, mm2.
     depth float32: greatest height removed in one cell (a_p; for a rapid the depth of contact).
     at int32: flat cell index of that cell (-1 none): see ``place_of``.
-    width float32: engaged width a_e, mm: area over run, on arcs referred to the path; 0 where nothing is removed; NaN
-    for vertical pieces (the whole front is engaged). Short pieces are averaged with their neighbours on the same cut
-    over at least half a diameter.
+    width float32: engaged width a_e, mm: front over run (on arcs: across the leading arc of the cutter); 0 where
+    nothing is removed; NaN for vertical pieces (the whole front is engaged). Short pieces are averaged with their
+    neighbours on the same cut over at least half a diameter.
     low, high float32: the engaged part of the leading arc as signed offsets across the path, mm, left of travel is
-    plus, -R to R (NaN: nothing removed or vertical). With a rib in the middle low..high spans it while ``width`` does not.
-    entry, exit are given by ``angles``.
+    plus, -R to R (NaN: nothing removed or vertical). With a rib in the middle low..high spans it, ``width`` does not.
     core float32: height removed under the axis (within the disc of a quarter diameter, or the dead diameter of a cutter
     that does not cut at its centre) by going down in this piece.
     inset float32, rapids only (NaN else): how far material in contact reaches under the cutter from its edge, mm.
@@ -151,6 +154,7 @@ class Cuts:
     rapid: Bools
     volume: Floats
     area: Singles
+    front: Singles
     depth: Singles
     at: Ints
     width: Singles
@@ -216,15 +220,49 @@ class Cuts:
         A clockwise spindle carries each tooth from the second angle to the first. One-sided cuts are taken from
         ``width`` at the side the material is on; cuts with gaps from ``low`` and ``high``.
         """
-        raise NotImplementedError
+        reach = self._reach()
+        low, high = self.low.astype(np.float64), self.high.astype(np.float64)
+        width = self.width.astype(np.float64)
+        edge = np.maximum(self.cell, 0.06 * reach)
+        right, left = low <= edge - reach, high >= reach - edge
+        solid = width >= 0.8 * (high - low)
+        with np.errstate(invalid="ignore"):
+            low = np.where(right, -reach, low)
+            high = np.where(left, reach, high)
+            # sampled extremes lie a little inside, so a one-sided cut is measured by its area
+            high = np.where(right & ~left & solid, np.minimum(width - reach, reach), high)
+            low = np.where(left & ~right & solid, np.maximum(reach - width, -reach), low)
+            nearly = right & left & solid & (width < 1.98 * reach - edge)
+            wider_right = -self.low.astype(np.float64) > self.high
+            high = np.where(nearly & wider_right, np.minimum(width - reach, reach), high)
+            low = np.where(nearly & ~wider_right, np.maximum(reach - width, -reach), low)
+            first = np.degrees(np.arcsin(np.clip(low / reach, -1, 1)))
+            second = np.degrees(np.arcsin(np.clip(high / reach, -1, 1)))
+        return first, second
+
+    def _reach(self) -> Floats:
+        """(m,) radius of the cutter where it meets the top of the material it removes, mm."""
+        table = np.array([profile_of(c) for c in self.placed.cutters] or [(1.0, 0, 1.0, 0, 0, 0)])[self.cutter]
+        depth = self.depth.astype(np.float64)
+        radius, form, flat, corner, slope = table[:, 0], table[:, 1], table[:, 2], table[:, 3], table[:, 4]
+        left = np.maximum(corner - depth, 0.0)
+        torus = flat + np.sqrt(np.maximum(corner * corner - left * left, 0.0))
+        cone = np.minimum(radius, flat + depth / np.where(slope > 0, slope, 1.0))
+        found = np.where(form == FLAT, radius, np.where(form == CONE, cone, torus))
+        return np.asarray(np.maximum(found, 1e-9))
 
     def side(self) -> NDArray[np.int8]:
         """(m,) side of the material: 1 left of travel, -1 right, 0 both or nothing removed."""
-        raise NotImplementedError
+        first, second = self.angles()
+        middle = np.nan_to_num((first + second) / 2)
+        return np.where(middle > 5, 1, np.where(middle < -5, -1, 0)).astype(np.int8)
 
     def climb(self) -> NDArray[np.int8]:
         """(m,) 1 climb, -1 conventional, 0 neither (both sides, nothing removed, spindle off or unknown)."""
-        raise NotImplementedError
+        sign = {"cw": -1, "ccw": 1}
+        turns = np.array([sign.get(m.spindle, 0) for m in self.placed.moves.modes] or [0], dtype=np.int8)
+        # a clockwise spindle climbs with the material on its right
+        return np.asarray(self.side() * turns[self.placed.mode[self.row]])
 
     def of_move(self, row: int) -> slice:
         """Pieces of one move."""
@@ -233,7 +271,9 @@ class Cuts:
 
     def place_of(self, cell: int) -> tuple[float, float]:
         """X and Y (mm, stock coordinates) of a flat cell index."""
-        raise NotImplementedError
+        i, j = divmod(int(cell), self.field.grid.ny)
+        lattice = lattice_of(self.field.grid)
+        return float(lattice.x[i] + lattice.shift_x[j]), float(lattice.y[j] + lattice.shift_y[i])
 
 
 @dataclass(frozen=True, slots=True)
@@ -304,7 +344,354 @@ def remove(
     numba form (None: all cores); the result is the same to the bit. progress: called with the done share, 0 to 1.
     before: the workpiece as an earlier set-up left it, on a grid of the same stock.
     """
-    raise NotImplementedError
+    machine = setting.machine
+    told = list(placed.told)
+    grid, coarse = choose_grid(placed, setting, bounds) if before is None else (before.grid, False)
+    cell = max(grid.dx, grid.dy)
+    plan = make_plan(placed, machine, cell, bounds.pieces)
+    boxes = windows(plan.sweeps, plan.profiles, grid.nx, grid.ny, grid.dx, grid.dy)
+    work = estimate(plan, grid)
+    if work > bounds.visits and before is None:
+        scale = float(np.sqrt(work / bounds.visits)) * 1.1
+        grid, coarse = grid_of(placed.workpiece.size, cell * scale, bounds.cells), True
+        cell = max(grid.dx, grid.dy)
+        plan = make_plan(placed, machine, cell, bounds.pieces)
+        boxes = windows(plan.sweeps, plan.profiles, grid.nx, grid.ny, grid.dx, grid.dy)
+        work = estimate(plan, grid)
+    if coarse:
+        told.append(
+            f"stock looked at on a grid of {cell:.3g} mm, coarser than 1/24 of the smallest cutter, to keep memory and "
+            "time bounded: widths and volumes may be off, depths are not"
+        )
+    if plan.lengthened > 1:
+        told.append(f"accounting pieces made {plan.lengthened:g} times longer to keep memory bounded")
+    if before is None:
+        top = np.full((grid.nx, grid.ny), placed.top, dtype=np.float32)
+        bottom = np.broadcast_to(np.float32(0.0), top.shape)
+    else:
+        top, bottom = before.top.copy(), before.bottom
+    mover = np.full(top.shape, -1, dtype=np.int32)
+    lattice = lattice_of(grid)
+    chosen, reason = choose_form(form, work, len(plan.sweeps))
+    if reason:
+        told.append(reason)
+    if chosen == "numba":
+        from advisor.kernels.compiled import run_numba
+
+        tally = run_numba(plan, boxes, lattice, top, bottom, mover, threads, progress)
+    else:
+        tally = run_numpy(plan, boxes, lattice, top, bottom, mover, progress)
+    if progress is not None:
+        progress(1.0)
+    return _collect(placed, setting, plan, tally, Field(grid, top, bottom), mover, lattice, coarse, chosen, tuple(told))
+
+
+def choose_grid(placed: Placed, setting: Setting, bounds: StockBounds) -> tuple[Grid, bool]:
+    """The grid for a program and whether it is coarser than wanted.
+
+    A cell is 1/24 of the smallest cutter that cuts, at most 1 mm.
+    """
+    used = np.unique(placed.cutter[placed.cutting])
+    sizes = [placed.cutters[k].diameter for k in used if k >= 0] or [c.diameter for c in placed.cutters] or [6.0]
+    finest = max(min(sizes), 1e-6) / bounds.per_diameter
+    wanted = bounds.cell if bounds.cell is not None else min(finest, 1.0)
+    grid = grid_of(placed.workpiece.size, wanted, bounds.cells)
+    return grid, max(grid.dx, grid.dy) > max(min(sizes), 1e-6) / 24 * (1 + 1e-9)
+
+
+def grid_of(size: tuple[float, float, float], cell: float, most: int) -> Grid:
+    """A grid of at most ``most`` cells of at most ``cell`` mm (if that is possible) that tiles the stock."""
+    sx, sy = (min(max(float(v), 1e-3), FARTHEST) for v in size[:2])
+    cell = max(cell, float(np.sqrt(sx * sy / most)) * 1.001, sx / most, sy / most)
+    nx, ny = max(1, int(np.ceil(sx / cell - 1e-9))), max(1, int(np.ceil(sy / cell - 1e-9)))
+    while nx * ny > most and max(nx, ny) > 1:
+        cell *= 1.05
+        nx, ny = max(1, int(np.ceil(sx / cell - 1e-9))), max(1, int(np.ceil(sy / cell - 1e-9)))
+    return Grid(nx, ny, sx / nx, sy / ny)
+
+
+def lattice_of(grid: Grid) -> Lattice:
+    """The sample points of a grid. The shifts are fractions of multiples of two irrational numbers (the powers of the
+    plastic number, the golden ratio's counterpart in two dimensions), so edges in any direction are sampled evenly."""
+    plastic = 1.32471795724474602596
+    jx = np.arange(grid.ny)[::-1] if grid.mirror_y else np.arange(grid.ny)
+    iy = np.arange(grid.nx)[::-1] if grid.mirror_x else np.arange(grid.nx)
+    shift_x = np.mod((jx + 0.5) / plastic, 1.0)
+    shift_y = np.mod((iy + 0.5) / plastic**2, 1.0)
+    if grid.mirror_x:
+        shift_x = 1.0 - shift_x
+    if grid.mirror_y:
+        shift_y = 1.0 - shift_y
+    return Lattice(
+        x=np.arange(grid.nx, dtype=np.float64) * grid.dx,
+        y=np.arange(grid.ny, dtype=np.float64) * grid.dy,
+        shift_x=shift_x * grid.dx,
+        shift_y=shift_y * grid.dy,
+        area=grid.area,
+        cell=max(grid.dx, grid.dy),
+    )
+
+
+def estimate(plan: Plan, grid: Grid) -> float:
+    """Cell visits a plan will take, about."""
+    s = plan.sweeps
+    if not len(s):
+        return 0.0
+    radius = plan.profiles[s.profile, 0]
+    run = np.where(s.what >= ARC, np.abs(s.sweep) * s.radius, np.hypot(*(s.p1[:, :2] - s.p0[:, :2]).T))
+    # what lies outside the stock is not visited
+    across = np.minimum(2 * radius, np.hypot(grid.nx * grid.dx, grid.ny * grid.dy))
+    run = np.minimum(run + across, np.hypot(grid.nx * grid.dx, grid.ny * grid.dy) * np.where(s.what >= ARC, 6, 1))
+    return float((run * across).sum() / grid.area)
+
+
+def choose_form(form: str, work: float, sweeps: int) -> tuple[str, str]:
+    """The form of the kernels and, where it is not the one that would pay, the reason."""
+    if form not in ("auto", "numpy", "numba"):
+        raise ValueError(f"form must be auto, numpy or numba, not {form!r}")
+    pays = work * 15e-9 + sweeps * 120e-6 > 0.6
+    if form == "numpy" or (form == "auto" and not pays):
+        return "numpy", ""
+    from grammar import jit
+
+    reason = jit.unavailable()
+    if reason is None:
+        return "numba", ""
+    return "numpy", f"the stock was swept without compiled kernels, which is slower: {reason}"
+
+
+def _collect(
+    placed: Placed,
+    setting: Setting,
+    plan: Plan,
+    tally: Tally,
+    field: Field,
+    mover: Ints,
+    lattice: Lattice,
+    coarse: bool,
+    form: str,
+    told: tuple[str, ...],
+) -> Cuts:
+    """From sums per piece to what the rules read."""
+    p = plan.pieces
+    bent = None
+    if setting.machine is not None:
+        bent = _bent_touches(plan, tally, lattice, field.grid)
+    keep = ~p.bent
+    if keep.all():
+        keep = slice(None)  # type: ignore[assignment]
+    rapid = p.rapid[keep]
+    low, high = tally.low[keep], tally.high[keep]
+    none = ~np.isfinite(low)
+    low[none] = np.nan
+    high[none] = np.nan
+    front = (tally.front[keep] * lattice.area).astype(np.float32)
+    start, end, run = p.start[keep], p.end[keep], p.run[keep]
+    row = p.row[keep]
+    radius = plan.profiles[placed.cutter[row], 0]
+    clearance, end_clearance, inset = tally.clearance[keep], tally.end_clearance[keep], tally.inset[keep]
+    unseen = rapid & (np.minimum(start[:, 2], end[:, 2]) >= placed.top + NEAR)
+    clearance[unseen] = (np.minimum(start[:, 2], end[:, 2]) - np.float32(placed.top))[unseen]
+    for column in (clearance, inset, end_clearance):
+        column[~rapid] = np.nan
+    end_clearance[~(end[:, 2] < start[:, 2])] = np.nan
+    columns: dict[str, Any] = {
+        "row": row,
+        "t0": p.t0[keep],
+        "t1": p.t1[keep],
+        "start": start,
+        "end": end,
+        "direction": p.direction[keep],
+        "length": p.length[keep],
+        "run": run,
+        "rapid": rapid,
+        "volume": tally.volume[keep],
+        "area": (tally.cells[keep] * lattice.area).astype(np.float32),
+        "front": front,
+        "depth": tally.depth[keep],
+        "at": tally.at[keep],
+        "width": _widths(row, start, end, run, front, rapid, radius, placed),
+        "low": low,
+        "high": high,
+        "core": tally.core[keep],
+        "inset": inset,
+        "clearance": clearance,
+        "end_clearance": end_clearance,
+        "above": tally.above[keep],
+        "above_part": tally.above_part[keep],
+        "above_at": tally.above_at[keep],
+    }
+    for array in (*columns.values(), field.top, mover):
+        array.flags.writeable = False
+    cutting = placed.cutting
+    uncertain = [
+        gap.first_row + int(np.argmax(cutting[gap.first_row : gap.last_row + 1]))
+        for gap in placed.unlooked
+        if cutting[gap.first_row : gap.last_row + 1].any()
+    ]
+    return Cuts(
+        placed=placed,
+        **columns,
+        field=field,
+        mover=mover,
+        cell=lattice.cell,
+        coarse=coarse,
+        keepouts=keepout_touches(placed, setting, columns["row"], start, end, rapid),
+        bent=bent,
+        unlooked=placed.unlooked,
+        uncertain_from=min(uncertain, default=None),
+        form=form,
+        told=told,
+    )
+
+
+def _widths(
+    row: Ints,
+    start: Singles,
+    end: Singles,
+    run: Singles,
+    front: Singles,
+    rapid: Bools,
+    radius: Floats,
+    placed: Placed,
+) -> Singles:
+    """Engaged width per piece: front area over run, short pieces averaged along an unbroken path of one cutter."""
+    if not len(row):
+        return np.zeros(0, dtype=np.float32)
+    cutter = placed.cutter[row]
+    broken = (start[1:] != end[:-1]).any(axis=1) | (cutter[1:] != cutter[:-1]) | (rapid[1:] != rapid[:-1])
+    broken |= (run[1:] <= 0) | (run[:-1] <= 0)
+    group_first = np.concatenate([[True], broken])
+    first = np.flatnonzero(group_first)
+    last = np.append(first[1:], len(row))
+    way = np.concatenate([[0.0], np.cumsum(run, dtype=np.float64)])
+    area = np.concatenate([[0.0], np.cumsum(front, dtype=np.float64)])
+    group = np.cumsum(group_first) - 1
+    half = np.maximum(radius, run) / 2
+    middle = (way[1:] + way[:-1]) / 2
+    a = np.maximum(middle - half, way[first][group])
+    b = np.minimum(middle + half, way[last][group])
+    span = b - a
+    width = np.zeros(len(row), dtype=np.float64)
+    moves = (span > 0) & (run > 0)
+    swept = np.interp(b, way, area) - np.interp(a, way, area)
+    width[moves] = swept[moves] / span[moves]
+    # at most the whole cutter, nothing where the piece itself removed nothing
+    width = np.minimum(width, 2 * radius)
+    width[front <= 0] = 0.0
+    width[run <= 0] = np.nan
+    return width.astype(np.float32)
+
+
+def _bent_touches(plan: Plan, tally: Tally, lattice: Lattice, grid: Grid) -> tuple[BentTouch, ...]:
+    """The bent path's results, one a rapid that comes within NEAR of material on it."""
+    p = plan.pieces
+    index = np.flatnonzero(p.bent & (np.isfinite(tally.clearance)))
+    found: list[BentTouch] = []
+    index = index[np.argsort(p.row[index], kind="stable")]
+    for rows in np.split(index, np.flatnonzero(np.diff(p.row[index])) + 1):
+        if not len(rows):
+            continue
+        depth = tally.depth[rows]
+        k = rows[int(np.argmax(depth))] if depth.max() > 0 else rows[int(np.argmin(tally.clearance[rows]))]
+        if tally.at[k] >= 0:
+            i, j = divmod(int(tally.at[k]), grid.ny)
+            place = (float(lattice.x[i] + lattice.shift_x[j]), float(lattice.y[j] + lattice.shift_y[i]))
+        else:
+            place = (float(p.end[k, 0]), float(p.end[k, 1]))
+        found.append(
+            BentTouch(
+                row=int(p.row[k]),
+                depth=float(depth.max()),
+                inset=float(tally.inset[rows].max()),
+                clearance=float(tally.clearance[rows].min()),
+                at=(*place, float(min(p.start[k, 2], p.end[k, 2]))),
+            )
+        )
+    return tuple(found)
+
+
+def keepout_touches(
+    placed: Placed, setting: Setting, row: Ints, start: Singles, end: Singles, rapid: Bools
+) -> tuple[KeepoutTouch, ...]:
+    """Where cutter, shank, holder or nose enter a keep-out box, and rapids that pass close above one.
+
+    One entry a move, keep-out and part: the deepest. Pieces near a box are looked at in points a tenth of a millimetre
+    to a sixteenth of the piece apart.
+    """
+    found: list[KeepoutTouch] = []
+    if not len(row):
+        return ()
+    cutter = placed.cutter[row]
+    names = {0: "cutter", 1: "shank", 2: "holder", 3: "nose"}
+    for number, box in enumerate(setting.hold.keepouts):
+        low, high = np.minimum(box.low, box.high), np.maximum(box.low, box.high)
+        best: dict[tuple[int, int], KeepoutTouch] = {}
+        for index, tool in enumerate(placed.cutters):
+            upper = tool.flute_length if tool.flute_length is not None else tool.stickout
+            parts = [(0, tool.radius, 0.0), *parts_above(tool, setting.machine)]
+            if tool.stickout is not None:
+                parts.append((1, (tool.shank if tool.shank is not None else tool.diameter) / 2, upper or 0.0))
+            for part, radius, height in parts:
+                reach_low = np.minimum(start, end).astype(float)
+                reach_high = np.maximum(start, end).astype(float)
+                near = (cutter == index) & (reach_low[:, 2] + height < high[2] + (NEAR if part == 0 else 0.0))
+                for axis in (0, 1):
+                    near &= (reach_high[:, axis] + radius > low[axis]) & (reach_low[:, axis] - radius < high[axis])
+                for k in np.flatnonzero(near)[:100_000].tolist():
+                    touch = _keepout_touch(
+                        number,
+                        box_low=low,
+                        box_high=high,
+                        part=names[part],
+                        radius=radius,
+                        height=height,
+                        row=int(row[k]),
+                        piece=k,
+                        start=start[k],
+                        end=end[k],
+                        rapid=bool(rapid[k]),
+                    )
+                    if touch is None:
+                        continue
+                    key = (touch.row, part)
+                    old = best.get(key)
+                    if old is None or (touch.depth, -touch.gap) > (old.depth, -old.gap):
+                        best[key] = touch
+        found += best.values()
+    return tuple(sorted(found, key=lambda t: (t.row, t.keepout, t.piece, t.part)))
+
+
+def _keepout_touch(
+    number: int,
+    *,
+    box_low: Floats,
+    box_high: Floats,
+    part: str,
+    radius: float,
+    height: float,
+    row: int,
+    piece: int,
+    start: Singles,
+    end: Singles,
+    rapid: bool,
+) -> KeepoutTouch | None:
+    """The deepest contact of one part with one box along one (nearly straight) piece."""
+    points = start.astype(float) + (end - start).astype(float) * np.linspace(0, 1, 17)[:, None]
+    off_x = np.maximum(np.maximum(box_low[0] - points[:, 0], points[:, 0] - box_high[0]), 0.0)
+    off_y = np.maximum(np.maximum(box_low[1] - points[:, 1], points[:, 1] - box_high[1]), 0.0)
+    sideways = radius - np.hypot(off_x, off_y)
+    upward = box_high[2] - (points[:, 2] + height)
+    # what is above the box's underside only: a part cannot pass under a box, the spindle would be in it
+    depth = np.minimum(sideways, upward)
+    k = int(np.argmax(depth))
+    if depth[k] > 1e-4:
+        return KeepoutTouch(row, piece, number, part, float(depth[k]), 0.0, tuple(points[k].tolist()))
+    over = sideways > 1e-4
+    if rapid and part == "cutter" and over.any():
+        k = int(np.argmin(np.where(over, -upward, np.inf)))
+        return KeepoutTouch(row, piece, number, part, 0.0, float(-upward[k]), tuple(points[k].tolist()))
+    return None
 
 
 def freed_parts(cuts: Cuts, *, skin: float = 0.15, least_area: float = 0.0) -> Parts:

@@ -1,0 +1,531 @@
+"""From placed moves to sweeps: what the stock model has to look at, in order, as flat arrays.
+
+A sweep is one stretch of a move whose effect on the field has a closed form: a vertical stroke, a level or sloped line,
+a level arc, a short helical stretch. A level sweep holds many accounting pieces, the others one each. Besides the
+cutter's own sweeps there are probes, which look and take nothing away: shank, holder and nose above the cutter, and
+the bent path of rapids.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.place import Placed
+from advisor.values import Cutter, Machine
+from grammar.moves import Kind
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int32]
+Longs = NDArray[np.int64]
+
+VERTICAL, LINE, SLOPE, ARC, HELIX = 0, 1, 2, 3, 4
+FLAT, TORUS, CONE = 0, 1, 2
+CUTS, RAPID, BENT, ABOVE = 0, 1, 2, 3  # what a sweep is for; an ABOVE sweep adds its part number minus one
+
+CHORD = 0.002  # mm; how far a chord may stray from the arc it stands for
+NEAR = 10.0  # mm; rapids higher than this above the stock are not measured more closely
+TURN = np.pi / 3  # radians; longest helical piece
+MOST_PIECES = 20_000  # of one move
+
+
+@dataclass(frozen=True, eq=False)
+class Sweeps:
+    """Arrays of one row a sweep: what (VERTICAL ... HELIX), use (CUTS ...), row of the move, profile index, p0 and p1
+    (s, 3) mm, centre (s, 2) mm, radius mm, angle radians of the start, sweep radians, first piece and piece count."""
+
+    what: NDArray[np.int8]
+    use: NDArray[np.int8]
+    row: Ints
+    profile: Ints
+    p0: Floats
+    p1: Floats
+    centre: Floats
+    radius: Floats
+    angle: Floats
+    sweep: Floats
+    first: Longs
+    count: Longs
+
+    def __len__(self) -> int:
+        return len(self.what)
+
+
+@dataclass(frozen=True, eq=False)
+class PlannedPieces:
+    """Arrays of one row a piece; see advisor.stock.Cuts. bent: the piece is a stretch of a rapid's bent path."""
+
+    row: Ints
+    t0: NDArray[np.float32]
+    t1: NDArray[np.float32]
+    start: NDArray[np.float32]
+    end: NDArray[np.float32]
+    direction: NDArray[np.float32]
+    run: NDArray[np.float32]
+    length: NDArray[np.float32]
+    rapid: NDArray[np.bool_]
+    bent: NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Plan:
+    """Sweeps in order, the pieces they account to, and the profiles: (p, 6) rows of radius, form (FLAT, TORUS, CONE),
+    flat radius, corner radius, slope of the cone, core radius; mm."""
+
+    sweeps: Sweeps
+    pieces: PlannedPieces
+    profiles: Floats
+    lengthened: float  # pieces are this many times longer than wanted (1: as wanted)
+
+
+@dataclass(eq=False)
+class _Strokes:
+    """Stretches of moves before they are cut into pieces."""
+
+    row: NDArray[np.int64]
+    what: NDArray[np.int8]
+    p0: Floats
+    p1: Floats
+    centre: Floats
+    radius: Floats
+    angle: Floats
+    sweep: Floats
+    t0: Floats
+    t1: Floats
+    bent: NDArray[np.bool_]
+
+    def take(self, index: NDArray[np.int64] | NDArray[np.bool_]) -> _Strokes:
+        return _Strokes(*(getattr(self, name)[index] for name in self.__dataclass_fields__))
+
+
+def _join(parts: list[_Strokes]) -> _Strokes:
+    if len(parts) == 1:
+        return parts[0]
+    return _Strokes(*(np.concatenate([getattr(p, name) for p in parts]) for name in _Strokes.__dataclass_fields__))
+
+
+def profile_of(cutter: Cutter) -> tuple[float, float, float, float, float, float]:
+    """Radius, form, flat radius, corner radius, cone slope and core radius of a cutter (mm).
+
+    A drill point without a stated angle is taken as 118 degrees, a V cutter as 90 (common practice, no source).
+    """
+    radius = max(cutter.radius, 1e-9)
+    core = radius / 4
+    if not cutter.centre_cutting and cutter.dead_diameter > 0:
+        core = cutter.dead_diameter / 2
+    if cutter.form == "ball":
+        return radius, TORUS, 0.0, radius, 0.0, core
+    if cutter.form == "corner":
+        corner = min(max(cutter.corner_radius, 0.0), radius)
+        if corner > 1e-6:
+            return radius, TORUS, radius - corner, corner, 0.0, core
+    if cutter.form in ("vee", "drill"):
+        angle = cutter.tip_angle if cutter.tip_angle is not None else (118.0 if cutter.form == "drill" else 90.0)
+        half = np.radians(min(max(angle, 1.0), 179.9) / 2)
+        tip = min(max(cutter.tip_diameter / 2, 0.0), radius) if cutter.form == "vee" else 0.0
+        return radius, CONE, tip, 0.0, float(1 / np.tan(half)), core
+    return radius, FLAT, radius, 0.0, 0.0, core
+
+
+def make_plan(placed: Placed, machine: Machine | None, cell: float, most_pieces: int) -> Plan:
+    """Cut the moves into sweeps and pieces for a grid of ``cell`` mm."""
+    cutters = placed.cutters
+    table = np.array([profile_of(c) for c in cutters] or [(1e-9, 0, 1e-9, 0, 0, 0)], dtype=np.float64)
+    strokes = _strokes(placed, table)
+    strokes = _with_bent(strokes, placed, machine)
+    rapid = placed.kind[strokes.row] == Kind.RAPID
+    profile = placed.cutter[strokes.row]
+    wanted = np.maximum(table[profile, 0], 4 * cell)
+    level = (strokes.what == LINE) | (strokes.what == ARC)
+    flat_run = np.where(
+        strokes.what >= ARC,
+        np.abs(strokes.sweep) * strokes.radius,
+        np.hypot(strokes.p1[:, 0] - strokes.p0[:, 0], strokes.p1[:, 1] - strokes.p0[:, 1]),
+    )
+    rise = strokes.p1[:, 2] - strokes.p0[:, 2]
+    length = np.hypot(flat_run, rise)
+    touches = _touches(strokes, placed, table[profile, 0], rapid)
+    share = np.where(touches, length / wanted, 0.0)
+    lengthened = 1.0
+    while True:
+        count = np.clip(np.ceil(share / lengthened - 1e-9), 1, MOST_PIECES)
+        if count.sum() <= max(most_pieces, len(count)) or lengthened > 1e9:
+            break
+        lengthened *= 2
+    helix = (strokes.what == HELIX) & touches
+    count[helix] = np.maximum(count[helix], np.ceil(np.abs(strokes.sweep[helix]) / TURN - 1e-9))
+    count[strokes.bent & level] = 1
+    count = count.astype(np.int64)
+    pieces, inner = _pieces(strokes, count, flat_run, length, rapid)
+    sweeps = _sweeps(strokes, count, level, touches, profile, rapid, inner)
+    sweeps, profiles = _with_parts(sweeps, pieces, placed, machine, table)
+    return Plan(sweeps, pieces, profiles, lengthened)
+
+
+def _strokes(placed: Placed, table: Floats) -> _Strokes:
+    """Every followed move as lines, level arcs and helices; other curves as chords."""
+    start, end = placed.start.copy(), placed.end.copy()
+    top = placed.top
+    kind = placed.kind
+    rapid = kind == Kind.RAPID
+    moving = rapid | (kind == Kind.FEED) | (kind == Kind.ARC)
+    # what is not known of a start is taken from the end: at least the end of the move is looked at
+    for axis in range(3):
+        gap = np.isnan(start[:, axis]) & ~np.isnan(end[:, axis])
+        start[gap, axis] = end[gap, axis]
+    high0, high1 = np.isposinf(start[:, 2]), np.isposinf(end[:, 2])
+    # from "high" the tool comes down over the end; up to "high" it leaves what it has already looked at
+    down = high0 & ~high1
+    start[down, :2] = end[down, :2]
+    start[down, 2] = np.maximum(end[down, 2], top) + 1
+    moving &= ~high1
+    moving &= ~np.isnan(start).any(axis=1) & ~np.isnan(end).any(axis=1) & (placed.cutter >= 0)
+    turned = np.zeros(len(kind), dtype=bool)
+    for lost in placed.unlooked:
+        if lost.cause == "rotary":
+            turned[lost.first_row : lost.last_row + 1] = True
+    moving &= ~turned
+    is_arc = np.zeros(len(kind), dtype=bool)
+    is_arc[placed.arc_row] = True
+    is_line = moving & ~is_arc
+    is_line &= (start != end).any(axis=1)
+    rows = np.flatnonzero(is_line)
+    parts = [_lines(rows, start[rows], end[rows], 0.0, 1.0)]
+    if len(placed.arc_row):
+        parts += _arcs(placed, start, end, moving, table)
+    joined = _join(parts)
+    if len(parts) > 1:
+        joined = joined.take(np.lexsort((joined.t0, joined.row)))
+    return joined
+
+
+def _lines(rows: NDArray[np.int64], p0: Floats, p1: Floats, t0: Floats | float, t1: Floats | float) -> _Strokes:
+    n = len(rows)
+    level = p0[:, 2] == p1[:, 2]
+    upright = (p0[:, 0] == p1[:, 0]) & (p0[:, 1] == p1[:, 1])
+    what = np.where(upright, VERTICAL, np.where(level, LINE, SLOPE)).astype(np.int8)
+    nothing = np.zeros(n)
+    return _Strokes(
+        rows, what, p0, p1, np.zeros((n, 2)), nothing, nothing, nothing,
+        np.broadcast_to(np.asarray(t0, dtype=float), (n,)), np.broadcast_to(np.asarray(t1, dtype=float), (n,)),
+        np.zeros(n, dtype=bool),
+    )  # fmt: skip
+
+
+def _arcs(placed: Placed, start: Floats, end: Floats, moving: NDArray[np.bool_], table: Floats) -> list[_Strokes]:
+    """Level arcs and the helices of flat cutters whole, everything else as chords."""
+    pick = moving[placed.arc_row]
+    rows = placed.arc_row[pick].astype(np.int64)
+    centre, sweep, plane = placed.centre[pick], placed.sweep[pick], placed.plane[pick]
+    good = np.isfinite(sweep) & (np.abs(sweep) < 1e6)
+    for code, axes in ((17, (0, 1)), (18, (2, 0)), (19, (1, 2))):
+        good &= (plane != code) | np.isfinite(centre[:, axes]).all(axis=1)
+    rows, centre, sweep, plane = rows[good], centre[good], sweep[good], plane[good]
+    p0, p1 = start[rows], end[rows]
+    flat_plane = plane == 17
+    level = flat_plane & (p0[:, 2] == p1[:, 2])
+    flat_tool = table[placed.cutter[rows], 1] == FLAT
+    whole = level | (flat_plane & flat_tool)
+    found = []
+    if whole.any():
+        r, c, s, a, b = rows[whole], centre[whole, :2], sweep[whole], p0[whole], p1[whole]
+        # start and end may lie at slightly different radii: the mean is used
+        radius = (np.hypot(*(a[:, :2] - c).T) + np.hypot(*(b[:, :2] - c).T)) / 2
+        angle = np.arctan2(a[:, 1] - c[:, 1], a[:, 0] - c[:, 0])
+        # level arcs in eighths of a turn where the circle is large, so that their windows stay small
+        large = level[whole] & (radius > 2 * table[placed.cutter[r], 0])
+        turns = np.maximum(1, np.ceil(np.abs(s) / np.where(large, np.pi / 4, 2 * np.pi) - 1e-9)).astype(np.int64)
+        k = np.arange(turns.sum()) - np.repeat(np.cumsum(turns) - turns, turns)
+        many = np.repeat(np.arange(len(r)), turns)
+        u0, u1 = k / turns[many], (k + 1) / turns[many]
+        q0, q1 = a[many].copy(), b[many].copy()
+        for q, u in ((q0, u0), (q1, u1)):
+            inner = (u > 0) & (u < 1)
+            turn = angle[many] + s[many] * u
+            q[inner, 0] = (c[many, 0] + radius[many] * np.cos(turn))[inner]
+            q[inner, 1] = (c[many, 1] + radius[many] * np.sin(turn))[inner]
+            q[:, 2] = a[many, 2] + (b[many, 2] - a[many, 2]) * u
+        what = np.where(q0[:, 2] == q1[:, 2], ARC, HELIX).astype(np.int8)
+        found.append(
+            _Strokes(
+                row=r[many],
+                what=what,
+                p0=q0,
+                p1=q1,
+                centre=c[many],
+                radius=radius[many],
+                angle=angle[many] + s[many] * u0,
+                sweep=s[many] / turns[many],
+                t0=u0,
+                t1=u1,
+                bent=np.zeros(len(many), dtype=bool),
+            )
+        )
+    rest = ~whole
+    if rest.any():
+        found.append(_chords(rows[rest], p0[rest], p1[rest], centre[rest], sweep[rest], plane[rest]))
+    return found
+
+
+def _chords(
+    rows: NDArray[np.int64], p0: Floats, p1: Floats, centre: Floats, sweep: Floats, plane: NDArray[np.int8]
+) -> _Strokes:
+    """Arcs as chords that stray at most CHORD from them (never less than 6 degrees apart on large counts)."""
+    first = np.choose(plane - 17, [0, 2, 1])
+    second = np.choose(plane - 17, [1, 0, 2])
+    normal = 3 - first - second
+    each = np.arange(len(rows))
+    a0, b0 = p0[each, first], p0[each, second]
+    ca, cb = centre[each, first], centre[each, second]
+    radius0 = np.hypot(a0 - ca, b0 - cb)
+    radius1 = np.hypot(p1[each, first] - ca, p1[each, second] - cb)
+    angle = np.arctan2(b0 - cb, a0 - ca)
+    step = 2 * np.sqrt(2 * CHORD / np.maximum(np.maximum(radius0, radius1), 2 * CHORD))
+    count = np.clip(np.ceil(np.abs(sweep) / step - 1e-9), 1, MOST_PIECES).astype(np.int64)
+    many = np.repeat(each, count)
+    k = np.arange(count.sum()) - np.repeat(np.cumsum(count) - count, count)
+    ends = []
+    for u, exact in (((k + 0.0) / count[many], p0), ((k + 1.0) / count[many], p1)):
+        turn = angle[many] + sweep[many] * u
+        radius = radius0[many] + (radius1 - radius0)[many] * u
+        q = np.empty((len(many), 3))
+        line = np.arange(len(many))
+        q[line, first[many]] = ca[many] + radius * np.cos(turn)
+        q[line, second[many]] = cb[many] + radius * np.sin(turn)
+        n = normal[many]
+        q[line, n] = p0[many, n] + (p1[many, n] - p0[many, n]) * u
+        edge = (u <= 0) | (u >= 1)
+        q[edge] = exact[many][edge]
+        ends.append((u, q))
+    (u0, q0), (u1, q1) = ends
+    return _lines(rows[many], q0, q1, u0, u1)
+
+
+def _touches(strokes: _Strokes, placed: Placed, radius: Floats, rapid: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Strokes that come low enough and near enough to the stock to be looked at."""
+    low_z = np.minimum(strokes.p0[:, 2], strokes.p1[:, 2])
+    limit = np.where(rapid, placed.top + NEAR, placed.top)
+    (x0, x1), (y0, y1) = _reach(strokes.p0, strokes.p1, strokes.centre, strokes.radius, strokes.what)
+    size = placed.workpiece.size
+    near = (x1 + radius > 0) & (x0 - radius < size[0]) & (y1 + radius > 0) & (y0 - radius < size[1])
+    return np.asarray((low_z < limit) & near)
+
+
+def _reach(
+    p0: Floats, p1: Floats, centre: Floats, radius: Floats, what: NDArray[np.int8]
+) -> tuple[tuple[Floats, Floats], tuple[Floats, Floats]]:
+    """Least and greatest X and Y of each stroke's path (the whole circle for arcs)."""
+    arc = what >= ARC
+    spans = []
+    for axis in (0, 1):
+        low = np.minimum(p0[:, axis], p1[:, axis])
+        high = np.maximum(p0[:, axis], p1[:, axis])
+        low = np.where(arc, np.minimum(low, centre[:, axis] - radius), low)
+        high = np.where(arc, np.maximum(high, centre[:, axis] + radius), high)
+        spans.append((low, high))
+    return spans[0], spans[1]
+
+
+def _pieces(
+    strokes: _Strokes, count: Longs, flat_run: Floats, length: Floats, rapid: NDArray[np.bool_]
+) -> tuple[PlannedPieces, tuple[NDArray[np.int64], Floats, Floats, Floats, Floats]]:
+    """All pieces, and for the sweeps: stroke of each piece, its shares of it, its exact ends."""
+    many = np.repeat(np.arange(len(count)), count)
+    k = np.arange(len(many)) - np.repeat(np.cumsum(count) - count, count)
+    u0, u1 = k / count[many], (k + 1) / count[many]
+    p0, p1 = strokes.p0[many], strokes.p1[many]
+    delta = p1 - p0
+    q0, q1 = p0 + delta * u0[:, None], p0 + delta * u1[:, None]
+    whole_first, whole_last = u0 <= 0, u1 >= 1
+    q1[whole_last] = p1[whole_last]
+    direction = np.zeros((len(many), 2))
+    run = flat_run[many] / count[many]
+    straight = (strokes.what[many] < ARC) & (flat_run[many] > 0)
+    direction[straight] = delta[straight, :2] / flat_run[many][straight, None]
+    round_ = strokes.what[many] >= ARC
+    if round_.any():
+        c, r = strokes.centre[many][round_], strokes.radius[many][round_]
+        a, s = strokes.angle[many][round_], strokes.sweep[many][round_]
+        for q, u, keep in ((q0, u0, whole_first), (q1, u1, whole_last)):
+            turn = a + s * u[round_]
+            inner = ~keep[round_]
+            rows = np.flatnonzero(round_)[inner]
+            q[rows, 0] = (c[:, 0] + r * np.cos(turn))[inner]
+            q[rows, 1] = (c[:, 1] + r * np.sin(turn))[inner]
+        middle = a + s * (u0 + u1)[round_] / 2
+        sign = np.sign(s)
+        direction[round_, 0] = -np.sin(middle) * sign
+        direction[round_, 1] = np.cos(middle) * sign
+    t_span = (strokes.t1 - strokes.t0)[many]
+    t0 = strokes.t0[many]
+    pieces = PlannedPieces(
+        row=strokes.row[many].astype(np.int32),
+        t0=(t0 + t_span * u0).astype(np.float32),
+        t1=(t0 + t_span * u1).astype(np.float32),
+        start=q0.astype(np.float32),
+        end=q1.astype(np.float32),
+        direction=direction.astype(np.float32),
+        run=run.astype(np.float32),
+        length=(length[many] / count[many]).astype(np.float32),
+        rapid=rapid[many],
+        bent=strokes.bent[many],
+    )
+    return pieces, (many, u0, u1, q0, q1)
+
+
+def _sweeps(
+    strokes: _Strokes,
+    count: Longs,
+    level: NDArray[np.bool_],
+    touches: NDArray[np.bool_],
+    profile: Ints,
+    rapid: NDArray[np.bool_],
+    inner: tuple[NDArray[np.int64], Floats, Floats, Floats, Floats],
+) -> Sweeps:
+    """Level strokes as one sweep, the others one sweep a piece; strokes that touch nothing have none."""
+    many, u0, u1, q0, q1 = inner
+    first = np.cumsum(count) - count
+    at_start = np.zeros(len(many), dtype=bool)
+    at_start[first] = True
+    keep = np.flatnonzero(touches[many] & (~level[many] | at_start))
+    stroke = many[keep]
+    whole = level[stroke]
+    use = np.where(strokes.bent[stroke], BENT, np.where(rapid[stroke], RAPID, CUTS))
+    part = np.where(whole, 1.0, u1[keep] - u0[keep])
+    return Sweeps(
+        what=strokes.what[stroke],
+        use=use.astype(np.int8),
+        row=strokes.row[stroke].astype(np.int32),
+        profile=profile[stroke].astype(np.int32),
+        p0=q0[keep],
+        p1=np.where(whole[:, None], strokes.p1[stroke], q1[keep]),
+        centre=strokes.centre[stroke],
+        radius=strokes.radius[stroke],
+        angle=strokes.angle[stroke] + strokes.sweep[stroke] * np.where(whole, 0.0, u0[keep]),
+        sweep=strokes.sweep[stroke] * part,
+        first=keep.astype(np.int64),
+        count=np.where(whole, count[stroke], 1),
+    )
+
+
+def _with_bent(strokes: _Strokes, placed: Placed, machine: Machine | None) -> _Strokes:
+    """Before each rapid that would not run straight, the path it takes when every axis runs at its own speed."""
+    if machine is None:
+        return strokes
+    rapid = placed.kind[strokes.row] == Kind.RAPID
+    delta = strokes.p1 - strokes.p0
+    low = np.minimum(strokes.p0[:, 2], strokes.p1[:, 2])
+    pick = np.flatnonzero(rapid & ((np.abs(delta) > 1e-9).sum(axis=1) > 1) & (low < placed.top + NEAR))
+    if not len(pick):
+        return strokes
+    speed = np.maximum(np.array(machine.rapid, dtype=float), 1e-6)
+    times = np.abs(delta[pick]) / speed
+    bends = np.sort(times, axis=1)
+    total = bends[:, 2]
+    found = []
+    begin = strokes.p0[pick]
+    for k in range(3):
+        share = np.minimum(bends[:, k : k + 1] / np.maximum(times, 1e-300), 1.0)
+        reach = strokes.p0[pick] + delta[pick] * np.where(times > 0, share, 1.0)
+        if k == 2:
+            reach = strokes.p1[pick]
+        real = (np.abs(reach - begin) > 1e-9).any(axis=1)
+        t0 = (bends[:, k - 1] / total) if k else np.zeros(len(pick))
+        one = _lines(strokes.row[pick], begin, reach, t0, bends[:, k] / total)
+        one.bent = np.ones(len(pick), dtype=bool)
+        found.append(one.take(real & (np.ptp(times, axis=1) > 1e-9)))
+        begin = reach
+    joined = _join([*found, strokes])
+    return joined.take(np.lexsort((joined.t0, ~joined.bent, joined.row)))
+
+
+def parts_above(cutter: Cutter, machine: Machine | None) -> list[tuple[int, float, float]]:
+    """(part, radius, height of its lower face above the tip) of shank 1, holder 2 and nose 3, as far as known; mm."""
+    found = []
+    if cutter.shank is not None and cutter.flute_length is not None and cutter.shank > cutter.diameter + 1e-6:
+        found.append((1, cutter.shank / 2, cutter.flute_length))
+    if cutter.stickout is not None:
+        if cutter.holder_diameter is not None:
+            found.append((2, cutter.holder_diameter / 2, cutter.stickout))
+        length = cutter.holder_length
+        if machine is not None and machine.nose_diameter is not None:
+            below = machine.nose_length if machine.nose_length is not None else length
+            if below is not None:
+                found.append((3, machine.nose_diameter / 2, cutter.stickout + below))
+    return found
+
+
+def _with_parts(
+    sweeps: Sweeps, pieces: PlannedPieces, placed: Placed, machine: Machine | None, table: Floats
+) -> tuple[Sweeps, Floats]:
+    """Add the probes of shank, holder and nose to the pieces that bring them below the top of the stock."""
+    profiles = [table]
+    added: list[tuple[NDArray[np.int64], int, int, float]] = []  # rows, part, profile, height
+    cutter = placed.cutter[pieces.row]
+    low = np.minimum(pieces.start[:, 2], pieces.end[:, 2])
+    size = placed.workpiece.size
+    count = len(table)
+    for index, tool in enumerate(placed.cutters):
+        for part, radius, height in parts_above(tool, machine):
+            profiles.append(np.array([[radius, FLAT, radius, 0.0, 0.0, 0.0]]))
+            near = (cutter == index) & ~pieces.bent & (low + height < placed.top - 1e-4)
+            for axis in (0, 1):
+                least = np.minimum(pieces.start[:, axis], pieces.end[:, axis]) - radius
+                most = np.maximum(pieces.start[:, axis], pieces.end[:, axis]) + radius
+                near &= (most > 0) & (least < size[axis])
+            added.append((np.flatnonzero(near), part, count, height))
+            count += 1
+    total = sum(len(rows) for rows, *_ in added)
+    if not total:
+        return sweeps, np.concatenate(profiles)
+    rows = np.concatenate([a[0] for a in added])
+    part_of = np.concatenate([np.full(len(a[0]), a[1]) for a in added])
+    profile = np.concatenate([np.full(len(a[0]), a[2]) for a in added])
+    heights = np.concatenate([np.full(len(a[0]), a[3]) for a in added])
+    p0, p1 = pieces.start[rows].astype(float), pieces.end[rows].astype(float)
+    p0[:, 2] += heights
+    p1[:, 2] += heights
+    lines = _lines(rows, p0, p1, 0.0, 1.0)
+    zero = np.zeros(total)
+    probes = Sweeps(
+        lines.what, (ABOVE + part_of - 1).astype(np.int8), pieces.row[rows], profile.astype(np.int32),
+        p0, p1, np.zeros((total, 2)), zero, zero, zero, rows.astype(np.int64), np.ones(total, dtype=np.int64),
+    )  # fmt: skip
+    # a probe comes after the sweep its piece belongs to
+    owner = np.concatenate([sweeps.first, rows])
+    if len(sweeps):
+        place = np.searchsorted(sweeps.first, rows, side="right") - 1
+        last = sweeps.first + sweeps.count - 1
+        inside = (place >= 0) & (rows <= last[np.maximum(place, 0)])
+        owner[len(sweeps) :] = np.where(inside, sweeps.first[np.maximum(place, 0)], rows)
+    order = np.lexsort((np.concatenate([np.zeros(len(sweeps)), part_of]), owner))
+    names = Sweeps.__dataclass_fields__
+    return (
+        Sweeps(*(np.concatenate([getattr(sweeps, n), getattr(probes, n)])[order] for n in names)),
+        np.concatenate(profiles),
+    )
+
+
+def windows(sweeps: Sweeps, profiles: Floats, nx: int, ny: int, dx: float, dy: float) -> Ints:
+    """(s, 4) first and past-last cell in X and Y that a sweep may look at, clipped to the grid."""
+    radius = profiles[sweeps.profile, 0]
+    found = np.empty((len(sweeps), 4), dtype=np.int32)
+    arc = sweeps.what >= ARC
+    for axis, n, size in ((0, nx, dx), (1, ny, dy)):
+        low = np.minimum(sweeps.p0[:, axis], sweeps.p1[:, axis])
+        high = np.maximum(sweeps.p0[:, axis], sweeps.p1[:, axis])
+        if arc.any():
+            a, s = sweeps.angle[arc], sweeps.sweep[arc]
+            centre, r = sweeps.centre[arc, axis], sweeps.radius[arc]
+            for quarter, sign in ((np.pi / 2 * axis, 1), (np.pi / 2 * axis + np.pi, -1)):
+                ahead = np.mod((quarter - a) * np.sign(s), 2 * np.pi)
+                passes = (ahead <= np.abs(s) + 1e-6) | (ahead >= 2 * np.pi - 1e-6)
+                if sign > 0:
+                    high[arc] = np.where(passes, np.maximum(high[arc], centre + r), high[arc])
+                else:
+                    low[arc] = np.where(passes, np.minimum(low[arc], centre - r), low[arc])
+        found[:, 2 * axis] = np.clip(np.floor((low - radius) / size) - 1, 0, n)
+        found[:, 2 * axis + 1] = np.clip(np.ceil((high + radius) / size) + 1, 0, n)
+    return found
