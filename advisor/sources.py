@@ -76,7 +76,7 @@ def parts(source: str) -> tuple[str, ...]:
 
 
 def tag(source: str) -> str:
-    """How well a value is known, by its weakest part: published, memory, practice or estimate; or stated (by the user)."""
+    """How well a value is known, by its weakest part: published, memory, practice or estimate; or stated by a user."""
     if source == STATED:
         return "stated"
     order = ("published", "memory", "practice", "estimate")

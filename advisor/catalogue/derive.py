@@ -42,7 +42,9 @@ def between(first: Value, second: Value, share: float) -> Value:
             return a
         return exp(log(a) + share * (log(b) - log(a))) if a > 0.0 and b > 0.0 else a + share * (b - a)
 
-    source = first.source if first.source == second.source else f"{first.source}; {second.source}"
+    if share <= 0.0 or share >= 1.0:  # the ends to the last digit
+        return second if share >= 1.0 else first
+    source = "; ".join(dict.fromkeys(f"{first.source}; {second.source}".split("; ")))
     return Value(
         mix(first.low, second.low), mix(first.chosen, second.chosen), mix(first.high, second.high), first.unit, source
     )
