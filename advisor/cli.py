@@ -7,20 +7,19 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from advisor import __version__
+from advisor.units import WrongUse, one_of
 
 if TYPE_CHECKING:
-    from advisor.advice import Request
-    from advisor.findings import ProgramReport, Report
-    from advisor.run import Task
-    from advisor.setting import Flags, ShopFile
-    from advisor.values import Setting
+    from advisor.findings import Report
+    from advisor.gate import Shop
+    from advisor.setting import Flags
 
 FOUND = 1
 WRONG_USE = 2
@@ -33,12 +32,11 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
 )
-baseline_app = typer.Typer(no_args_is_help=True, rich_markup_mode=None)
-app.add_typer(baseline_app, name="baseline")
-
-
-class Stop(Exception):  # noqa: N818 - ends the run with a sentence, wherever it is raised
-    """Ends the run with exit status 2 and this sentence on stderr."""
+baseline_app = typer.Typer(
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    help="Adopt the gate in a folder that already has findings.",
+)
 
 
 # -------------------------------------------------------------------------------------------------------------- output
@@ -102,17 +100,19 @@ def targets(given: Sequence[str], known: Sequence[str]) -> list[Target]:
     for text in given or ["text"]:
         form, colon, name = text.partition(":")
         if form not in known:
-            raise Stop(
+            raise WrongUse(
                 f'--output: "{form}" is not one of {", ".join(known)}; write for example --output json:report.json'
             )
         if colon and not name:
-            raise Stop(f'--output: the file after "{form}:" is missing')
+            raise WrongUse(f'--output: the file after "{form}:" is missing')
         made.append(Target(form, Path(name) if name else None))
     if sum(target.file is None for target in made) > 1:
-        raise Stop("--output: only one format can go to stdout; give the others a file, for example sarif:report.sarif")
+        raise WrongUse(
+            "--output: only one format can go to stdout; give the others a file, for example sarif:report.sarif"
+        )
     files = [os.path.abspath(target.file) for target in made if target.file is not None]  # noqa: PTH100
     if len(set(files)) != len(files):
-        raise Stop("--output: one file is named twice")
+        raise WrongUse("--output: one file is named twice")
     return made
 
 
@@ -126,7 +126,8 @@ def put(target: Target, text: str) -> None:
     try:
         write_whole(target.file, text)
     except OSError as error:
-        raise Stop(f"{shown(target.file)} can't be written: {why_not(error)}; what stood there is unchanged") from None
+        problem = f"{shown(target.file)} can't be written: {why_not(error)}; what stood there is unchanged"
+        raise WrongUse(problem) from None
 
 
 # ---------------------------------------------------------------------------------------------------- speeds and rate
@@ -176,99 +177,6 @@ Outputs = Annotated[
 ]
 
 
-def _one_of(value: str | None, flag: str, known: Sequence[str]) -> str | None:
-    if value is not None and value not in known:
-        from advisor.units import nearest
-
-        near = nearest(value, known, 1)
-        hint = f'; did you mean "{near[0]}"?' if near else ""
-        raise Stop(f'{flag}: "{value}" is not one of {", ".join(known)}{hint}')
-    return value
-
-
-def _request(given: dict[str, Any]) -> Request:
-    """The question ``speeds`` and ``rate`` ask, from their flags."""
-    import dataclasses
-
-    from advisor import units
-    from advisor.advice import OPERATIONS, Request
-    from advisor.setting import refine
-    from advisor.values import Cutter, Machine
-
-    def read(name: str, kind: str, **bounds: Any) -> float | None:
-        value = given[name]
-        return None if value is None else units.quantity(value, kind, key="--" + name.replace("_", "-"), **bounds)
-
-    form = _one_of(given["form"], "--form", ("flat", "ball", "corner", "vee", "drill"))
-    of = _one_of(given["cutter_material"], "--cutter-material", ("carbide", "hss"))
-    operation = _one_of(given["operation"], "--operation", OPERATIONS)
-    if given["flutes"] is not None and given["flutes"] < 1:
-        raise Stop(f"--flutes: {given['flutes']} teeth can't cut; give 1 or more")
-    cutting = {
-        "form": form,
-        "material": of,
-        "flutes": given["flutes"],
-        "diameter": read("diameter", "length", positive=True),
-        "corner_radius": read("corner_radius", "length", least=0.0),
-        "tip_angle": read("tip_angle", "angle", positive=True, greatest=180.0),
-        "flute_length": read("flute_length", "length", positive=True),
-        "stickout": read("stickout", "length", positive=True),
-        "shank": read("shank", "length", positive=True),
-        "centre_cutting": given["centre_cutting"],
-        "dead_diameter": read("dead_diameter", "length", least=0.0),
-        "max_rpm": read("cutter_max_rpm", "speed", positive=True),
-    }
-    cutting = {key: value for key, value in cutting.items() if value is not None}
-    if given["cutter"] is not None:
-        from advisor import catalogue
-
-        cutter = refine(catalogue.cutter(given["cutter"]), cutting, "command line")
-    elif "diameter" not in cutting:
-        raise Stop(
-            "which cutter? Give --cutter NAME (feedwright catalogue cutters lists them), or --diameter and --flutes"
-        )
-    else:
-        cutter = Cutter(name="", **cutting)
-    working: dict[str, Any] = {
-        "spindle_power": read("spindle_power", "power", positive=True),
-        "spindle_min": read("spindle_min", "speed", least=0.0),
-        "spindle_max": read("spindle_max", "speed", positive=True),
-        "feed_max": read("feed_max", "feed", positive=True),
-        "stiffness": read("stiffness", "stiffness", positive=True),
-    }
-    working = {key: value for key, value in working.items() if value is not None}
-    machine: Machine | None = None
-    if given["machine"] is not None:
-        from advisor import catalogue
-
-        machine = refine(catalogue.machine(given["machine"]), working, "command line")
-    elif working:
-        machine = dataclasses.replace(Machine(name=""), **working)
-    if machine is not None and machine.spindle_min > machine.spindle_max:
-        raise Stop(
-            f"the slowest spindle speed, {machine.spindle_min:g} rpm, is above the fastest, {machine.spindle_max:g} "
-            "rpm; give --spindle-min and --spindle-max that fit"
-        )
-    material = None
-    if given["material"] is not None:
-        from advisor import catalogue
-
-        material = catalogue.material(given["material"])
-    return Request(
-        cutter=cutter,
-        material=material,
-        machine=machine,
-        operation=operation or "slot",
-        depth=read("depth", "length", positive=True),
-        stepover=read("stepover", "length", positive=True),
-        bore_diameter=read("bore_diameter", "length", positive=True),
-        helix_angle=read("helix_angle", "angle", positive=True, greatest=90.0),
-        tolerance=read("tolerance", "length", positive=True),
-        finish=given["finish"],
-        specific_force=read("specific_force", "specific-force", positive=True),
-    )
-
-
 def _advice_text(answer: Any) -> str:
     from advisor.report import advice_text
 
@@ -289,7 +197,7 @@ def _put_advice(answer: Any, outputs: Sequence[str] | None) -> None:
         put(target, text)
 
 
-@app.command()
+@app.command(short_help="Speeds, feeds and depths for a cut.")
 def speeds(
     cutter: CutterName = None,
     diameter: Diameter = None,
@@ -324,9 +232,24 @@ def speeds(
     ] = None,
     output: Outputs = None,
 ) -> int:
-    """Recommend spindle speed, feed, plunge feed, depth and number of passes, stepover and entry."""
+    """Recommend spindle speed, feed, plunge feed, depth and number of passes, stepover and entry.
+
+    Name a cutter of the catalogue or give its diameter and flutes; flags override the catalogue entry they refine.
+    What limits the cut, how much of each limit is used, the range and a gentler first cut are told with it. What can't
+    be cut well is refused with the reason, with exit status 1.
+
+    \b
+    Examples:
+      feedwright speeds --diameter 6 --flutes 2 --material birch-plywood --depth 18
+      feedwright speeds --cutter endmill-metal-1-4in-3f --material aluminium-wrought \\
+          --machine benchtop-mill --operation side --depth 1/2in --stickout 1in
+      feedwright speeds --cutter drill-5mm --material mild-steel --machine knee-mill \\
+          --operation drill --depth 20 --output json
+    """
     given = dict(locals())
-    request = _request(given)
+    from advisor.request import request_from
+
+    request = request_from(given)
     from advisor.recommend import recommend
 
     answer = recommend(request)
@@ -338,7 +261,7 @@ def speeds(
 
 def _plot(answer: Any, file: Path) -> None:
     if file.suffix.lower() not in (".svg", ".png"):
-        raise Stop(f'--plot: "{file}" ends neither in .svg nor in .png; the ending says what is drawn')
+        raise WrongUse(f'--plot: "{file}" ends neither in .svg nor in .png; the ending says what is drawn')
     if hasattr(answer, "reasons"):
         complain("--plot: there is no window to draw, since the cut is refused")
         return
@@ -347,13 +270,13 @@ def _plot(answer: Any, file: Path) -> None:
     except ImportError as error:
         if "matplotlib" not in str(error):
             raise
-        raise Stop(
+        raise WrongUse(
             '--plot needs matplotlib, which is not installed; install it with: pip install "feedwright[plot]"'
         ) from None
     put(Target("plot", file), draw(answer, file.suffix.lower().lstrip(".")))
 
 
-@app.command()
+@app.command(short_help="Judge settings you already have.")
 def rate(
     rpm: Annotated[str, _text("--rpm", "your spindle speed, or a cutting speed such as 300 m/min", "SPEED")],
     feed: Annotated[str, _text("--feed", "your feed", "FEED")],
@@ -389,9 +312,19 @@ def rate(
     finish: Finish = False,
     output: Outputs = None,
 ) -> int:
-    """Judge settings you already have: chip thickness, force, torque, power, deflection, margins."""
+    """Judge settings you already have: chip thickness, force, torque, power, deflection, margins, what is wrong.
+
+    \b
+    Examples:
+      feedwright rate --rpm 18000 --feed 3600 --stepdown 6 \\
+          --cutter endmill-upcut-6mm-2f --material birch-plywood --machine screw-router
+      feedwright rate --rpm "300 m/min" --feed "60 in/min" --stepdown 1/8in \\
+          --diameter 1/4in --flutes 2 --specific-force "700 N/mm2" --output json
+    """
     given = dict(locals())
-    request = _request(given)
+    from advisor.request import request_from
+
+    request = request_from(given)
     from advisor import units
     from advisor.rate import rate as judge
 
@@ -412,8 +345,6 @@ def rate(
 
 FORMATS = ("text", "json", "sarif", "junit", "github", "gitlab", "html")
 FAIL_ON = ("error", "warning", "note", "never")
-NOT_IGNORED = frozenset({"internal-error", "file-skipped", "not-a-program", "required-not-checked"})
-
 Paths = Annotated[list[str] | None, typer.Argument(help="programs and folders; - reads stdin", metavar="PATH...")]
 Cutters = Annotated[
     list[str] | None,
@@ -429,6 +360,8 @@ AssumeStock = Annotated[bool, typer.Option("--assume-stock", help="take the cut'
 Dialect = Annotated[str | None, _text("--dialect", "shop or strict", "NAME")]
 Fragment = Annotated[bool, typer.Option("--fragment", help="part of a program: no end-of-program rules")]
 Config = Annotated[Path | None, typer.Option("--config", help="this shop file instead of the nearest", metavar="FILE")]
+Jobs = Annotated[int | None, typer.Option("--jobs", help="processes at most; default the cores", metavar="N")]
+NoCache = Annotated[bool, typer.Option("--no-cache", help="neither use nor keep earlier results")]
 StdinName = Annotated[
     str | None, _text("--stdin-filename", "the name of what comes by stdin: decides the shop file", "NAME")
 ]
@@ -452,86 +385,13 @@ def _flags(
         cutters=tuple(cutter or ()),
         stock=stock,
         zero=zero,
-        dialect=_one_of(dialect, "--dialect", ("shop", "strict")),
+        dialect=one_of(dialect, "--dialect", ("shop", "strict")),
         assume_stock=assume_stock,
         fragment=fragment,
     )
 
 
-class Shop:
-    """Shop files and settings of one run: each file read once, programs with the same values share one setting."""
-
-    def __init__(self, config: Path | None, flags: Flags) -> None:
-        from advisor.files import Shops
-
-        self.flags = flags
-        self.shops = Shops(_absolute(config) if config is not None else None)
-        self._settings: dict[Any, Setting] = {}
-        self.mistakes: list[Any] = []
-        self._broken: set[Path] = set()
-
-    def file(self, program: Path) -> ShopFile | None:
-        """The shop file of a program; its mistakes are gathered, once."""
-        from advisor.shopfile import ShopFileError
-
-        path = self.shops.path_for(program)
-        if path is None or path in self._broken:
-            return None
-        try:
-            return self.shops.for_program(program)
-        except ShopFileError as error:
-            self._broken.add(path)
-            self.mistakes += [mistake for mistake in error.mistakes if mistake not in self.mistakes]
-            return None
-
-    def setting(self, program: Path) -> Setting:
-        """The setting of a program. Raises ``SettingError`` and ``UnitError``."""
-        from advisor.setting import selection, setting_for
-
-        shop = self.file(program) if self.shops.path_for(program) is not None else None
-        key = (id(shop), selection(shop, program))
-        if key not in self._settings:
-            self._settings[key] = setting_for(shop, program, self.flags)
-        return self._settings[key]
-
-    def stop_if_broken(self) -> None:
-        """End the run where a shop file has mistakes."""
-        if self.mistakes:
-            raise Stop(_mistakes_text(self.mistakes))
-
-
-def _mistakes_text(mistakes: Sequence[Any]) -> str:
-    count = len(mistakes)
-    head = "the shop file has a mistake" if count == 1 else f"the shop file has {count} mistakes"
-    return head + ":\n" + "\n".join(f"  {mistake}" for mistake in mistakes)
-
-
-def _absolute(path: Path | str) -> Path:
-    return Path(os.path.abspath(path))  # noqa: PTH100 - links stay as they are
-
-
-def _named(path: Path) -> str:
-    """How a report names a program: as it was given, without ``./``, with forward slashes."""
-    return Path(os.path.normpath(path)).as_posix()
-
-
-def _rules_given(given: Sequence[str] | None, flag: str) -> frozenset[str]:
-    from advisor.rules import book
-    from advisor.units import nearest
-
-    names = [name.strip() for text in given or () for name in text.split(",") if name.strip()]
-    known = book()
-    for name in names:
-        if name not in known:
-            near = nearest(name, list(known))
-            hint = "did you mean " + " or ".join(near) + "?" if near else "feedwright explain lists them"
-            raise Stop(f'{flag}: "{name}" is not the name of a rule; {hint}')
-        if flag == "--ignore" and name in NOT_IGNORED:
-            raise Stop(f"--ignore: {name} says that something was not looked at, and can't be left out")
-    return frozenset(names)
-
-
-@app.command()
+@app.command(short_help="Check programs and folders before they are run.")
 def check(
     paths: Paths = None,
     material: MaterialName = None,
@@ -560,23 +420,48 @@ def check(
         bool, typer.Option("--include-suppressed", help="tell allowed and baselined findings too, as such")
     ] = False,
     stdin_filename: StdinName = None,
-    jobs: Annotated[
-        int | None, typer.Option("--jobs", help="processes at most; default the cores", metavar="N")
-    ] = None,
+    jobs: Jobs = None,
     shard: Annotated[str | None, _text("--shard", "only part K of N of the programs, for example 2/8", "K/N")] = None,
-    no_cache: Annotated[bool, typer.Option("--no-cache", help="neither use nor keep earlier results")] = False,
+    no_cache: NoCache = False,
 ) -> int:
-    """Check programs and folders before they are run."""
-    _one_of(fail_on, "--fail-on", FAIL_ON)
+    """Check programs and folders before they are run.
+
+    Machine, cutters, stock and rules come from the nearest feedwright.toml above each program; flags win over it. A
+    rule that could not look, for want of a value or for a code it can't follow, is told as not checked with the reason.
+
+    \b
+    Examples:
+      feedwright check pad-1.ngc
+      feedwright check programs/ --fail-on warning --jobs 2
+      feedwright check pad-1.ngc --cutter 1=endmill-upcut-6mm-2f --cutter 2=drill-3mm \\
+          --material birch-plywood --stock 300x200x18 --zero 0,0,18
+      feedwright check programs/ --output text --output sarif:report.sarif
+      feedwright check - --stdin-filename programs/pad-1.ngc < pad-1.ngc
+      feedwright check --show-config programs/pad-1.ngc
+
+    \b
+    Formats of --output: text, json, sarif, junit, github, gitlab, html.
+    """
+    from advisor.gate import Shop, filtered, rules_given, run
+
+    one_of(fail_on, "--fail-on", FAIL_ON)
     shop = Shop(config, _flags(material, machine, cutter, stock, zero, dialect, assume_stock, fragment))
     if show_config is not None:
         return _show_config(shop, show_config)
     if not paths:
-        raise Stop("nothing to check: name a program or a folder, or - for stdin")
+        raise WrongUse("nothing to check: name a program or a folder, or - for stdin")
     outputs = targets(output or (), FORMATS)
-    chosen, left_out = _rules_given(select, "--select"), _rules_given(ignore, "--ignore")
-    report, empty_shard = _run(shop, paths, stdin_filename, jobs, shard, no_cache)
-    report = _filtered(report, chosen, left_out)
+    chosen, left_out = rules_given(select, "--select"), rules_given(ignore, "--ignore")
+    report, empty_shard = run(
+        shop,
+        paths,
+        stdin=_stdin(paths, stdin_filename),
+        jobs=jobs,
+        shard=shard,
+        no_cache=no_cache,
+        progress=_progress,
+    )
+    report = filtered(report, chosen, left_out)
     if baseline is not None:
         report = _baselined(report, baseline)
     for target in outputs:
@@ -586,122 +471,15 @@ def check(
     return 0 if empty_shard else exit_status(report, fail_on)
 
 
-def _run(
-    shop: Shop,
-    paths: Sequence[str],
-    stdin_filename: str | None,
-    jobs: int | None,
-    shard: str | None,
-    no_cache: bool,
-) -> tuple[Report, bool]:
-    """The report on everything named; True beside it where this shard has no program."""
-    from advisor.cache import open_cache
-    from advisor.run import in_shard, parse_shard, run_check
-
-    if jobs is not None and jobs < 1:
-        raise Stop(f"--jobs: {jobs} processes can't work; give 1 or more")
-    part = None
-    if shard is not None:
-        try:
-            part = parse_shard(shard)
-        except ValueError as error:
-            raise Stop(str(error)) from None
-    tasks, failed, notices = _tasks(shop, paths, stdin_filename)
-    shop.stop_if_broken()
-    if not tasks:
-        where = ", ".join(str(path) for path in paths)
-        raise Stop(
-            f"no program found in {where}; programs end in {', '.join(_endings(None))} unless [files] endings in the "
-            "shop file says otherwise, or name the file itself"
-        )
-    if part is not None:
-        of_shard = [task for task in tasks if in_shard(task.path, *part)]
-        notices.append(f"shard {part[0]}/{part[1]}: {len(of_shard)} of {len(tasks)} programs")
-        if not of_shard:
-            from advisor.findings import Report
-
-            return Report(version=__version__, programs=(), notices=tuple(notices)), True
-        tasks = of_shard
-    cache = None if no_cache else open_cache()
-    with _progress(len(tasks)) as progress:
-        report = run_check(tasks, cache=cache, workers=jobs, progress=progress, notices=notices)
-    if failed:
-        raise Stop("\n".join(failed))
-    return report, False
-
-
-def _endings(shop: ShopFile | None) -> tuple[str, ...]:
-    from advisor.files import ENDINGS
-
-    return shop.endings if shop is not None and shop.endings is not None else ENDINGS
-
-
-def _tasks(shop: Shop, paths: Sequence[str], stdin_filename: str | None) -> tuple[list[Task], list[str], list[str]]:
-    """One task a program; what is said of named files that can't be read gathers in the second list during the run."""
-    from advisor.files import NamedPathError, walk
-    from advisor.run import Task, skipped
-
-    def endings_of(folder: Path) -> tuple[tuple[str, ...], Iterable[tuple[Path, str]], bool]:
-        file = shop.file(folder / "program")
-        return _endings(file), file.ignore if file is not None else (), file.by_content if file is not None else False
-
-    tasks: list[Task] = []
-    failed: list[str] = []
-    named = {_absolute(path) for path in paths}
-    if "-" in paths:
-        if len(paths) > 1:
-            raise Stop("- reads stdin and stands alone; name the files in a run of their own")
-        name = stdin_filename or "stdin"
-        data = sys.stdin.buffer.read()
-        return [Task(path=_named(Path(name)), setting=_fitting(shop, _absolute(name)), data=data)], failed, []
-    if stdin_filename is not None:
-        raise Stop("--stdin-filename goes with - as the path")
-    try:
-        found = walk([Path(path) for path in paths], endings_of=endings_of)
-    except NamedPathError as error:
-        raise Stop(str(error)) from None
-    for path in found.programs:
-        absolute = _absolute(path)
-        setting = _fitting(shop, absolute)
-        tasks.append(Task(path=_named(path), setting=setting, read=_reader(path, absolute in named, failed)))
-    for item in found.skipped:
-        tasks.append(
-            Task(
-                path=_named(item.path),
-                setting=_fitting(shop, _absolute(item.path)),
-                ready=skipped(_named(item.path), item.reason),
-            )
-        )
-    return tasks, failed, list(found.notices)
-
-
-def _fitting(shop: Shop, program: Path) -> Setting:
-    """The setting of a program; what does not fit in the shop file is gathered with its other mistakes."""
-    from advisor.setting import SettingError
-    from advisor.values import Setting
-
-    try:
-        return shop.setting(program)
-    except SettingError as error:
-        if shop.shops.path_for(program) is None:
-            raise
-        if str(error) not in [str(mistake) for mistake in shop.mistakes]:
-            shop.mistakes.append(str(error))
-        return Setting()
-
-
-def _reader(path: Path, named: bool, failed: list[str]) -> Callable[[], bytes]:
-    def read() -> bytes:
-        from advisor.files import read_program, shown
-
-        content = read_program(path)
-        if content.problem:
-            if named:
-                failed.append(f"{shown(path)} can't be read: {content.problem}")
-            raise OSError(content.problem)
-        return content.data
-
-    return read
+def _stdin(paths: Sequence[str], name: str | None) -> tuple[str, bytes] | None:
+    """Name and bytes of what comes by stdin, where ``-`` asks for it."""
+    if "-" not in paths:
+        if name is not None:
+            raise WrongUse("--stdin-filename goes with - as the path")
+        return None
+    if len(paths) > 1:
+        raise WrongUse("- reads stdin and stands alone; name the files in a run of their own")
+    return name or "stdin", sys.stdin.buffer.read()
 
 
 class _Quiet:
@@ -733,32 +511,6 @@ def _progress(count: int) -> Any:
     return bar()
 
 
-def _filtered(report: Report, chosen: frozenset[str], left_out: frozenset[str]) -> Report:
-    """Only what ``--select`` and ``--ignore`` leave; that something was not looked at stays, whatever they say."""
-    if not chosen and not left_out:
-        return report
-    from dataclasses import replace
-
-    def stays(rule: str) -> bool:
-        return rule in NOT_IGNORED or ((not chosen or rule in chosen) and rule not in left_out)
-
-    def of(program: ProgramReport) -> ProgramReport:
-        return replace(
-            program,
-            findings=tuple(item for item in program.findings if stays(item.rule)),
-            not_checked=tuple(item for item in program.not_checked if stays(item.rule) or item.rule == "every-rule"),
-            suppressed=tuple(item for item in program.suppressed if stays(item.finding.rule)),
-            rules_looked=tuple(rule for rule in program.rules_looked if stays(rule)),
-        )
-
-    said = []
-    if chosen:
-        said.append(f"only these rules were asked for (--select): {', '.join(sorted(chosen))}")
-    if left_out:
-        said.append(f"these rules were left out (--ignore): {', '.join(sorted(left_out))}")
-    return replace(report, programs=tuple(of(program) for program in report.programs), notices=(*report.notices, *said))
-
-
 def _rendered(report: Report, target: Target, include_suppressed: bool) -> str:
     if target.form == "text":
         from advisor.report import text
@@ -776,32 +528,34 @@ def _rendered(report: Report, target: Target, include_suppressed: bool) -> str:
     try:
         renderer = importlib.import_module(f"advisor.report.{target.form}")
     except ModuleNotFoundError:
-        raise Stop(f"--output: the format {target.form} is not part of this version") from None
+        raise WrongUse(f"--output: the format {target.form} is not part of this version") from None
     made: str = renderer.render(report)
     return made
 
 
 def _baselined(report: Report, file: Path) -> Report:
-    raise Stop("--baseline is not part of this version")
+    from advisor import baseline
+
+    return baseline.apply(report, baseline.load(file), file=file)
 
 
 def _show_config(shop: Shop, program: Path) -> int:
+    from advisor.files import short, shown
+    from advisor.gate import absolute, named
     from advisor.pages import config_text
 
-    absolute = _absolute(program)
-    setting = _fitting(shop, absolute)
+    whole = absolute(program)
+    setting = shop.fitting(whole)
     shop.stop_if_broken()
-    path = shop.shops.path_for(absolute)
-    from advisor.files import short, shown
-
-    say(config_text(setting, program=_named(program), shop_file=shown(short(path)) if path is not None else None))
+    path = shop.shops.path_for(whole)
+    say(config_text(setting, program=named(program), shop_file=shown(short(path)) if path is not None else None))
     return 0
 
 
 # --------------------------------------------------------------------------------------------------------------- trace
 
 
-@app.command()
+@app.command(short_help="What each block does: state, move, end point.")
 def trace(
     program: Annotated[str, typer.Argument(help="a program; - reads stdin", metavar="PROGRAM")],
     dialect: Dialect = None,
@@ -810,8 +564,15 @@ def trace(
     stdin_filename: StdinName = None,
     output: Outputs = None,
 ) -> int:
-    """Tell what each block does: state, move, end point."""
+    """Tell what each block does: state, move, end point.
+
+    \b
+    Examples:
+      feedwright trace pad-1.ngc
+      feedwright trace pad-1.ngc --dialect strict --output json
+    """
     from advisor.files import NamedPathError, read_named
+    from advisor.gate import Shop, absolute
 
     shop = Shop(config, _flags(None, None, None, None, None, dialect, False, fragment))
     if program == "-":
@@ -821,8 +582,8 @@ def trace(
         try:
             data = read_named(Path(program))
         except NamedPathError as error:
-            raise Stop(str(error)) from None
-    setting = _fitting(shop, _absolute(name))
+            raise WrongUse(str(error)) from None
+    setting = shop.fitting(absolute(name))
     shop.stop_if_broken()
     outputs = targets(output or (), ("text", "json"))
     from advisor import trace as tracing
@@ -843,7 +604,7 @@ def trace(
 # -------------------------------------------------------------------------------------------------- explain, catalogue
 
 
-@app.command()
+@app.command(short_help="All about a rule, or the list of rules.")
 def explain(
     rule: Annotated[str | None, typer.Argument(help="the name of a rule", metavar="[RULE]")] = None,
     output: Outputs = None,
@@ -861,7 +622,7 @@ def explain(
             if near
             else "feedwright explain lists them"
         )
-        raise Stop(f'there is no rule named "{rule}"; {hint}')
+        raise WrongUse(f'there is no rule named "{rule}"; {hint}')
     for target in outputs:
         if target.form == "json":
             import json
@@ -885,13 +646,20 @@ def _fit(text: str, target: Target) -> str:
     return text
 
 
-@app.command()
+@app.command(short_help="What is known, every value with range and source.")
 def catalogue(
     kind: Annotated[str | None, typer.Argument(help="materials, cutters or machines", metavar="[KIND]")] = None,
     name: Annotated[str | None, typer.Argument(help="one entry of that kind", metavar="[NAME]")] = None,
     output: Outputs = None,
 ) -> int:
-    """Show what is known, every value with its range and source."""
+    """Show what is known, every value with its range and source.
+
+    \b
+    Examples:
+      feedwright catalogue materials
+      feedwright catalogue cutters endmill-upcut-6mm-2f
+      feedwright catalogue machines --output json
+    """
     from advisor import catalogue as known
     from advisor import pages
 
@@ -899,8 +667,8 @@ def catalogue(
     if kind is not None and kind not in known.KINDS:
         holders = [each for each in known.KINDS if kind in known.names(each)]
         if holders:
-            raise Stop(f'"{kind}" is one of the {holders[0]}; write: feedwright catalogue {holders[0]} {kind}')
-        _one_of(kind, "catalogue", known.KINDS)
+            raise WrongUse(f'"{kind}" is one of the {holders[0]}; write: feedwright catalogue {holders[0]} {kind}')
+        one_of(kind, "catalogue", known.KINDS)
     for target in outputs:
         if target.form == "json":
             import json
@@ -915,7 +683,7 @@ def catalogue(
 # ---------------------------------------------------------------------------------------------------------------- init
 
 
-@app.command()
+@app.command(short_help="Write a commented starter feedwright.toml.")
 def init(
     folder: Annotated[Path, typer.Argument(help="where the file is to stand", metavar="[FOLDER]")] = Path(),
     machine: MachineName = None,
@@ -931,7 +699,15 @@ def init(
         bool, typer.Option("--schema", help="print the JSON Schema of the shop file, for editors")
     ] = False,
 ) -> int:
-    """Write a commented starter feedwright.toml."""
+    """Write a commented starter feedwright.toml; asks on a terminal for what no flag gives.
+
+    \b
+    Examples:
+      feedwright init
+      feedwright init programs/ --no-ask --machine ballscrew-router \\
+          --cutter 1=endmill-upcut-6mm-2f --material birch-plywood --stock 300x200x18
+      feedwright init --schema > feedwright.schema.json
+    """
     if schema:
         import json
 
@@ -945,9 +721,9 @@ def init(
 
     file = folder / NAME
     if file.exists() and not force:
-        raise Stop(f"{shown(file)} stands there already; --force puts a new one in its place")
+        raise WrongUse(f"{shown(file)} stands there already; --force puts a new one in its place")
     if not folder.is_dir():
-        raise Stop(f"{shown(folder)} is not a folder; make it first")
+        raise WrongUse(f"{shown(folder)} is not a folder; make it first")
     flags = _flags(material, machine, cutter, stock, zero, None, False, False)
     asking = ask if ask is not None else sys.stdin.isatty() and sys.stdout.isatty()
     if asking:
@@ -955,7 +731,7 @@ def init(
     try:
         write_whole(file, starter.text(flags))
     except OSError as error:
-        raise Stop(f"{shown(file)} can't be written: {why_not(error)}") from None
+        raise WrongUse(f"{shown(file)} can't be written: {why_not(error)}") from None
     say(
         f"wrote {shown(file)}\nnext: feedwright check --show-config PROGRAM   what is in force\n"
         f"      feedwright check {shown(folder)}"
@@ -993,6 +769,126 @@ def _asked(flags: Flags) -> Flags:
     return flags
 
 
+# ------------------------------------------------------------------------------------------------------------ baseline
+
+BaselineFile = Annotated[
+    Path, typer.Option("--file", help="the baseline; paths in it are relative to its folder", metavar="FILE")
+]
+IncludeErrors = Annotated[
+    str, _text("--include-errors", "take findings of severity error too, for this REASON", "REASON")
+]
+DEFAULT_BASELINE = Path("feedwright-baseline.jsonl")
+
+
+@baseline_app.command("create", short_help="Take today's findings into a new baseline.")
+def baseline_create(
+    paths: Paths = None,
+    file: BaselineFile = DEFAULT_BASELINE,
+    include_errors: IncludeErrors = "",
+    force: Annotated[bool, typer.Option("--force", help="put it in the place of one that stands there")] = False,
+    material: MaterialName = None,
+    cutter: Cutters = None,
+    machine: MachineName = None,
+    stock: Stock = None,
+    zero: Zero = None,
+    assume_stock: AssumeStock = False,
+    dialect: Dialect = None,
+    fragment: Fragment = False,
+    config: Config = None,
+    jobs: Jobs = None,
+    no_cache: NoCache = False,
+) -> int:
+    """Take today's findings into a new baseline, so that only new ones are told from now on.
+
+    Findings of severity error are taken only with --include-errors and a reason; what nobody could look at is never
+    taken.
+
+    \b
+    Examples:
+      feedwright baseline create programs/
+      feedwright check programs/ --baseline feedwright-baseline.jsonl
+    """
+    from advisor import baseline
+    from advisor.files import shown
+    from advisor.gate import Shop
+
+    if file.exists() and not force:
+        raise WrongUse(
+            f"{shown(file)} stands there already; feedwright baseline update takes out what is mended, --force makes "
+            "it anew"
+        )
+    shop = Shop(config, _flags(material, machine, cutter, stock, zero, dialect, assume_stock, fragment))
+    outcome = baseline.create(_checked(shop, paths, jobs, no_cache), file=file, include_errors=include_errors)
+    baseline.save(file, outcome.entries)
+    say(outcome.told() + f"wrote {shown(file)}; use it with: feedwright check ... --baseline {shown(file)}")
+    return FOUND if outcome.refused else 0
+
+
+@baseline_app.command("update", short_help="Take out what is mended; with --add take in what is new.")
+def baseline_update(
+    paths: Paths = None,
+    file: BaselineFile = DEFAULT_BASELINE,
+    add: Annotated[bool, typer.Option("--add", help="take in new findings too")] = False,
+    include_errors: IncludeErrors = "",
+    material: MaterialName = None,
+    cutter: Cutters = None,
+    machine: MachineName = None,
+    stock: Stock = None,
+    zero: Zero = None,
+    assume_stock: AssumeStock = False,
+    dialect: Dialect = None,
+    fragment: Fragment = False,
+    config: Config = None,
+    jobs: Jobs = None,
+    no_cache: NoCache = False,
+) -> int:
+    """Take out of the baseline what is mended; only --add takes in what is new."""
+    from advisor import baseline
+    from advisor.gate import Shop
+
+    old = baseline.load(file)
+    shop = Shop(config, _flags(material, machine, cutter, stock, zero, dialect, assume_stock, fragment))
+    report = _checked(shop, paths, jobs, no_cache)
+    outcome = baseline.update(old, report, file=file, add=add, include_errors=include_errors)
+    baseline.save(file, outcome.entries)
+    say(outcome.told())
+    return FOUND if outcome.refused else 0
+
+
+@baseline_app.command("prune", short_help="Take out programs and rules that are gone.")
+def baseline_prune(file: BaselineFile = DEFAULT_BASELINE) -> int:
+    """Take out of the baseline the entries of programs that are gone and of rules that no longer exist."""
+    from advisor import baseline
+    from advisor.rules import book
+
+    outcome = baseline.prune(baseline.load(file), file=file, known_rules=frozenset(book()))
+    baseline.save(file, outcome.entries)
+    say(outcome.told())
+    return 0
+
+
+@baseline_app.command("show", short_help="What the baseline holds.")
+def baseline_show(file: BaselineFile = DEFAULT_BASELINE) -> int:
+    """Show what the baseline holds: counts by rule, then each entry with its reason."""
+    from advisor import baseline
+
+    say(baseline.show(baseline.load(file)))
+    return 0
+
+
+def _checked(shop: Shop, paths: Sequence[str] | None, jobs: int | None, no_cache: bool) -> Report:
+    if not paths:
+        raise WrongUse("which programs? Name the programs or folders the baseline is about")
+    if "-" in paths:
+        raise WrongUse("a baseline is about files; stdin has no path to be found under again")
+    from advisor.gate import run
+
+    return run(shop, paths, jobs=jobs, no_cache=no_cache, progress=_progress)[0]
+
+
+app.add_typer(baseline_app, name="baseline")
+
+
 # ------------------------------------------------------------------------------------------------------ ways in and out
 
 
@@ -1008,17 +904,48 @@ def root(
         bool, typer.Option("--version", help="print the version and end", callback=_version, is_eager=True)
     ] = False,
 ) -> None:
-    """Speeds, feeds and depths for precise routing and milling, and a check of RS-274 programs before they are run."""
+    """Speeds, feeds and depths for precise routing and milling, and a check of RS-274 programs before they are run.
+
+    Values may carry units: 6mm, 1/4in, "0.25 in", 18000rpm, "300 m/min", "600 sfm". A bare number is mm, mm/min,
+    rev/min or degrees. Results go to stdout, messages to stderr.
+
+    \b
+    Examples:
+      feedwright speeds --cutter endmill-upcut-6mm-2f --material birch-plywood \\
+          --machine ballscrew-router --depth 18mm
+      feedwright check hatch-ring.ngc --cutter 1=endmill-upcut-6mm-2f \\
+          --material birch-plywood --machine ballscrew-router --stock 300x200x18
+      feedwright check programs/ --output sarif:report.sarif --output github
+      feedwright explain rapid-into-stock
+
+    \b
+    Exit status:
+      0  nothing at or above --fail-on (default error)
+      1  findings
+      2  wrong use, a named path that can't be read, a mistake in the shop
+         file, no program found, an internal error; 2 outranks 1
+
+    \b
+    Files and environment:
+      feedwright.toml     machine, cutters, stock and rules of the shop; the
+                          nearest one above a program counts
+      NO_COLOR            set and not empty: no colour
+      FORCE_COLOR         set and not empty: colour also into a pipe
+      COLUMNS             width of the text
+      XDG_CACHE_HOME      where earlier results are kept, under feedwright/
+
+    What is printed is advice from what was given, not a release for cutting: the limits marked by the makers of
+    cutter and machine, local rules and trained practice go first.
+    """
 
 
 def _expected() -> tuple[type[BaseException], ...]:
     """The errors that are sentences for the user; loaded only once something was raised."""
     from advisor.advice import BadRequest
+    from advisor.baseline import BaselineError
     from advisor.catalogue import UnknownName
-    from advisor.setting import SettingError
-    from advisor.units import UnitError
 
-    return (Stop, UnitError, SettingError, UnknownName, BadRequest)
+    return (WrongUse, UnknownName, BadRequest, BaselineError)
 
 
 def _internal(error: BaseException) -> int:

@@ -34,7 +34,7 @@ from advisor.values import (
 SYSTEMS = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3")
 
 
-class SettingError(ValueError):
+class SettingError(units.WrongUse):
     """Values that can't be used together, or a flag that can't be read; the message names key and remedy."""
 
 

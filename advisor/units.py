@@ -19,7 +19,11 @@ _HORSEPOWER = 745.6998715822702  # 550 foot-pounds a second, NIST SP 811 appendi
 _POUND_FORCE = 4.4482216152605  # N, NIST SP 811 appendix B
 
 
-class UnitError(ValueError):
+class WrongUse(ValueError):  # noqa: N818 - reads as what it is
+    """Something the user gave can't be used; the message names it and the remedy."""
+
+
+class UnitError(WrongUse):
     """A quantity that can't be read; the message names the key, what was found and what is wanted."""
 
 
@@ -364,3 +368,12 @@ def option(value: object, unit: str, *, key: str) -> float:
     if entry is not None and entry[0] != "share":
         return quantity(value, "feed" if entry[0] == "velocity" else entry[0], key=key)
     return quantity(value, "share", key=key)
+
+
+def one_of(value: str | None, key: str, known: Sequence[str]) -> str | None:
+    """``value`` where it is ``None`` or among ``known``; else raises ``WrongUse`` with the nearest."""
+    if value is not None and value not in known:
+        near = nearest(value, known, 1)
+        hint = f'; did you mean "{near[0]}"?' if near else ""
+        raise WrongUse(f"{key}: {_shown(value)} is not one of {', '.join(known)}{hint}")
+    return value

@@ -1,0 +1,222 @@
+"""The gate: shop files, settings and programs of one run, its report, and what ``--select`` and ``--ignore`` leave."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager, nullcontext
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from advisor import __version__
+from advisor.cache import open_cache
+from advisor.files import ENDINGS, NamedPathError, Shops, read_program, shown, walk
+from advisor.findings import ProgramReport, Report
+from advisor.run import Task, in_shard, parse_shard, run_check, skipped
+from advisor.setting import Flags, SettingError, ShopFile, selection, setting_for
+from advisor.units import WrongUse, nearest
+from advisor.values import Setting
+
+Progress = Callable[[int], AbstractContextManager[Callable[[int, int], None] | None]]
+
+NOT_LEFT_OUT = frozenset({"internal-error", "file-skipped", "not-a-program", "required-not-checked"})
+
+
+class Shop:
+    """Shop files and settings of one run: each file read once, programs with the same values share one setting."""
+
+    def __init__(self, config: Path | None, flags: Flags) -> None:
+        self.flags = flags
+        self.shops = Shops(absolute(config) if config is not None else None)
+        self._settings: dict[Any, Setting] = {}
+        self.mistakes: list[Any] = []
+        self._broken: set[Path] = set()
+
+    def file(self, program: Path) -> ShopFile | None:
+        """The shop file of a program; its mistakes are gathered, once."""
+        path = self.shops.path_for(program)
+        if path is None or path in self._broken:
+            return None
+        from advisor.shopfile import ShopFileError
+
+        try:
+            return self.shops.for_program(program)
+        except ShopFileError as error:
+            self._broken.add(path)
+            self.mistakes += [mistake for mistake in error.mistakes if mistake not in self.mistakes]
+            return None
+
+    def setting(self, program: Path) -> Setting:
+        """The setting of a program. Raises ``SettingError`` and ``UnitError``."""
+        shop = self.file(program)
+        key = (id(shop), selection(shop, program))
+        if key not in self._settings:
+            self._settings[key] = setting_for(shop, program, self.flags)
+        return self._settings[key]
+
+    def fitting(self, program: Path) -> Setting:
+        """The setting of a program; values of the shop file that do not fit are gathered with its other mistakes."""
+        try:
+            return self.setting(program)
+        except SettingError as error:
+            if self.shops.path_for(program) is None:
+                raise
+            if str(error) not in [str(mistake) for mistake in self.mistakes]:
+                self.mistakes.append(str(error))
+            return Setting()
+
+    def endings(self, folder: Path) -> tuple[tuple[str, ...], tuple[tuple[Path, str], ...], bool]:
+        """What counts as a program in a folder: endings, ignore patterns, and whether content decides."""
+        file = self.file(folder / "program")
+        if file is None:
+            return ENDINGS, (), False
+        return file.endings if file.endings is not None else ENDINGS, file.ignore, file.by_content
+
+    def stop_if_broken(self) -> None:
+        """End the run where a shop file has mistakes."""
+        if self.mistakes:
+            raise WrongUse(_mistakes_text(self.mistakes))
+
+
+def _mistakes_text(mistakes: Sequence[Any]) -> str:
+    count = len(mistakes)
+    head = "the shop file has a mistake" if count == 1 else f"the shop file has {count} mistakes"
+    return head + ":\n" + "\n".join(f"  {mistake}" for mistake in mistakes)
+
+
+def absolute(path: Path | str) -> Path:
+    """A path from the root, without ``..``; links stay as they are."""
+    return Path(os.path.abspath(path))  # noqa: PTH100 - links stay as they are
+
+
+def named(path: Path) -> str:
+    """How a report names a program: as it was given, without ``./``, with forward slashes."""
+    return Path(os.path.normpath(path)).as_posix()
+
+
+def rules_given(given: Sequence[str] | None, flag: str) -> frozenset[str]:
+    """The rules named by ``--select`` or ``--ignore``. Raises ``WrongUse`` with the nearest names."""
+    from advisor.rules import book
+
+    names = [name.strip() for text in given or () for name in text.split(",") if name.strip()]
+    known = book()
+    for name in names:
+        if name not in known:
+            near = nearest(name, list(known))
+            hint = "did you mean " + " or ".join(near) + "?" if near else "feedwright explain lists them"
+            raise WrongUse(f'{flag}: "{name}" is not the name of a rule; {hint}')
+        if flag == "--ignore" and name in NOT_LEFT_OUT:
+            raise WrongUse(f"--ignore: {name} says that something was not looked at, and can't be left out")
+    return frozenset(names)
+
+
+def run(
+    shop: Shop,
+    paths: Sequence[str],
+    *,
+    stdin: tuple[str, bytes] | None = None,
+    jobs: int | None = None,
+    shard: str | None = None,
+    no_cache: bool = False,
+    progress: Progress | None = None,
+) -> tuple[Report, bool]:
+    """The report on everything named, and True beside it where this shard has no program.
+
+    ``stdin`` is the name and the bytes of what came by stdin; there are no paths then. Raises ``WrongUse`` where a
+    named path can't be read, a shop file has mistakes, or there is no program.
+    """
+    if jobs is not None and jobs < 1:
+        raise WrongUse(f"--jobs: {jobs} processes can't work; give 1 or more")
+    part = None
+    if shard is not None:
+        try:
+            part = parse_shard(shard)
+        except ValueError as error:
+            raise WrongUse(str(error)) from None
+    tasks, failed, notices = _tasks(shop, paths, stdin)
+    shop.stop_if_broken()
+    if not tasks:
+        where = ", ".join(str(path) for path in paths)
+        raise WrongUse(
+            f"no program found in {where}; programs end in {', '.join(ENDINGS)} unless [files] endings in the "
+            "shop file says otherwise, or name the file itself"
+        )
+    if part is not None:
+        of_shard = [task for task in tasks if in_shard(task.path, *part)]
+        notices.append(f"shard {part[0]}/{part[1]}: {len(of_shard)} of {len(tasks)} programs")
+        if not of_shard:
+            return Report(version=__version__, programs=(), notices=tuple(notices)), True
+        tasks = of_shard
+    cache = None if no_cache else open_cache()
+    with progress(len(tasks)) if progress is not None else nullcontext() as tell:
+        report = run_check(tasks, cache=cache, workers=jobs, progress=tell, notices=notices)
+    if failed:
+        raise WrongUse("\n".join(failed))
+    return report, False
+
+
+def _tasks(
+    shop: Shop, paths: Sequence[str], stdin: tuple[str, bytes] | None
+) -> tuple[list[Task], list[str], list[str]]:
+    """One task a program; what is said of named files that can't be read gathers in the second list during the run."""
+    tasks: list[Task] = []
+    failed: list[str] = []
+    if stdin is not None:
+        name, data = stdin
+        return [Task(path=named(Path(name)), setting=shop.fitting(absolute(name)), data=data)], failed, []
+    chosen = {absolute(path) for path in paths}
+    try:
+        found = walk([Path(path) for path in paths], endings_of=shop.endings)
+    except NamedPathError as error:
+        raise WrongUse(str(error)) from None
+    for path in found.programs:
+        whole = absolute(path)
+        setting = shop.fitting(whole)
+        tasks.append(Task(path=named(path), setting=setting, read=_reader(path, whole in chosen, failed)))
+    for item in found.skipped:
+        tasks.append(
+            Task(
+                path=named(item.path),
+                setting=shop.fitting(absolute(item.path)),
+                ready=skipped(named(item.path), item.reason),
+            )
+        )
+    return tasks, failed, list(found.notices)
+
+
+def _reader(path: Path, named: bool, failed: list[str]) -> Callable[[], bytes]:
+    def read() -> bytes:
+        content = read_program(path)
+        if content.problem:
+            if named:
+                failed.append(f"{shown(path)} can't be read: {content.problem}")
+            raise OSError(content.problem)
+        return content.data
+
+    return read
+
+
+def filtered(report: Report, chosen: frozenset[str], left_out: frozenset[str]) -> Report:
+    """Only what ``--select`` and ``--ignore`` leave; that something was not looked at stays, whatever they say."""
+    if not chosen and not left_out:
+        return report
+
+    def stays(rule: str) -> bool:
+        return rule in NOT_LEFT_OUT or ((not chosen or rule in chosen) and rule not in left_out)
+
+    def of(program: ProgramReport) -> ProgramReport:
+        return replace(
+            program,
+            findings=tuple(item for item in program.findings if stays(item.rule)),
+            not_checked=tuple(item for item in program.not_checked if stays(item.rule) or item.rule == "every-rule"),
+            suppressed=tuple(item for item in program.suppressed if stays(item.finding.rule)),
+            rules_looked=tuple(rule for rule in program.rules_looked if stays(rule)),
+        )
+
+    said = []
+    if chosen:
+        said.append(f"only these rules were asked for (--select): {', '.join(sorted(chosen))}")
+    if left_out:
+        said.append(f"these rules were left out (--ignore): {', '.join(sorted(left_out))}")
+    return replace(report, programs=tuple(of(program) for program in report.programs), notices=(*report.notices, *said))

@@ -1,0 +1,92 @@
+"""Flags of ``speeds`` and ``rate`` -> the question they ask. Only what the flags need is loaded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from advisor.advice import OPERATIONS, Request
+from advisor.units import WrongUse, one_of, quantity
+from advisor.values import Cutter, Machine
+
+
+def request_from(given: Mapping[str, Any]) -> Request:
+    """The question asked, from the flags by name without dashes; ``None`` where a flag was not given.
+
+    Raises ``WrongUse`` with flag and remedy, and ``advisor.catalogue.UnknownName``.
+    """
+
+    def read(name: str, kind: str, **bounds: Any) -> float | None:
+        value = given[name]
+        return None if value is None else quantity(value, kind, key="--" + name.replace("_", "-"), **bounds)
+
+    form = one_of(given["form"], "--form", ("flat", "ball", "corner", "vee", "drill"))
+    of = one_of(given["cutter_material"], "--cutter-material", ("carbide", "hss"))
+    operation = one_of(given["operation"], "--operation", OPERATIONS)
+    if given["flutes"] is not None and given["flutes"] < 1:
+        raise WrongUse(f"--flutes: {given['flutes']} teeth can't cut; give 1 or more")
+    cutting = {
+        "form": form,
+        "material": of,
+        "flutes": given["flutes"],
+        "diameter": read("diameter", "length", positive=True),
+        "corner_radius": read("corner_radius", "length", least=0.0),
+        "tip_angle": read("tip_angle", "angle", positive=True, greatest=180.0),
+        "flute_length": read("flute_length", "length", positive=True),
+        "stickout": read("stickout", "length", positive=True),
+        "shank": read("shank", "length", positive=True),
+        "centre_cutting": given["centre_cutting"],
+        "dead_diameter": read("dead_diameter", "length", least=0.0),
+        "max_rpm": read("cutter_max_rpm", "speed", positive=True),
+    }
+    cutting = {key: value for key, value in cutting.items() if value is not None}
+    if given["cutter"] is not None:
+        from advisor import catalogue
+        from advisor.setting import refine
+
+        cutter = refine(catalogue.cutter(given["cutter"]), cutting, "command line")
+    elif "diameter" not in cutting:
+        raise WrongUse(
+            "which cutter? Give --cutter NAME (feedwright catalogue cutters lists them), or --diameter and --flutes"
+        )
+    else:
+        cutter = Cutter(name="", **cutting)
+    working: dict[str, Any] = {
+        "spindle_power": read("spindle_power", "power", positive=True),
+        "spindle_min": read("spindle_min", "speed", least=0.0),
+        "spindle_max": read("spindle_max", "speed", positive=True),
+        "feed_max": read("feed_max", "feed", positive=True),
+        "stiffness": read("stiffness", "stiffness", positive=True),
+    }
+    working = {key: value for key, value in working.items() if value is not None}
+    machine: Machine | None = None
+    if given["machine"] is not None:
+        from advisor import catalogue
+        from advisor.setting import refine
+
+        machine = refine(catalogue.machine(given["machine"]), working, "command line")
+    elif working:
+        machine = Machine(name="", **working)
+    if machine is not None and machine.spindle_min > machine.spindle_max:
+        raise WrongUse(
+            f"the slowest spindle speed, {machine.spindle_min:g} rpm, is above the fastest, {machine.spindle_max:g} "
+            "rpm; give --spindle-min and --spindle-max that fit"
+        )
+    material = None
+    if given["material"] is not None:
+        from advisor import catalogue
+
+        material = catalogue.material(given["material"])
+    return Request(
+        cutter=cutter,
+        material=material,
+        machine=machine,
+        operation=operation or "slot",
+        depth=read("depth", "length", positive=True),
+        stepover=read("stepover", "length", positive=True),
+        bore_diameter=read("bore_diameter", "length", positive=True),
+        helix_angle=read("helix_angle", "angle", positive=True, greatest=90.0),
+        tolerance=read("tolerance", "length", positive=True),
+        finish=given["finish"],
+        specific_force=read("specific_force", "specific-force", positive=True),
+    )
