@@ -8,10 +8,11 @@ Unknown coordinates are NaN, axis by axis. Lengths mm, feeds mm/min, angles radi
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import IntEnum, IntFlag
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -77,6 +78,18 @@ class Frame:
     system: str  # "G54" ... "G59.3"
     shift: tuple[float, float, float]
     known: bool = True  # False: this system's place relative to the first one used is not declared
+    length: float = 0.0  # gauge point minus tip along Z; NaN where a length offset is in force that nobody declared
+    rotary_shift: tuple[float, float, float] = (0.0, 0.0, 0.0)  # A, B, C: angle = words + shift, degrees
+
+
+class Word(NamedTuple):
+    """A word of a block: places are 0-based indices into its line, end exclusive; value None for an expression."""
+
+    letter: str
+    text: str
+    value: float | None
+    start: int
+    end: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,3 +244,27 @@ class Program:
     def line_of(self, block: int) -> int:
         """1-based line of a block."""
         return int(self.block_line[block])
+
+    def text(self, block: int) -> str:
+        """The text of a block as a reader should see it, without its line end."""
+        return str(self.source.show_line(self.line_of(block)))
+
+    def words(self, block: int) -> tuple[Word, ...]:
+        """The words of a block with their places in its line; value None where it is an expression."""
+        from grammar.dialect import dialect
+        from grammar.parse import words_of
+
+        return words_of(self.source.line(self.line_of(block)), dialect(self.dialect))
+
+
+def geometry_digest(moves: Moves) -> str:
+    """A digest of where the tool goes: kinds, ends and arcs to 1e-6 mm, without feed, speed, time or blocks."""
+    digest = hashlib.blake2b(digest_size=16)
+    digest.update(np.ascontiguousarray(moves.kind).tobytes())
+    for array in (moves.start, moves.end, moves.centre, moves.sweep):
+        digest.update(np.ascontiguousarray(np.round(array, 6) + 0.0).tobytes())
+    for whole in (moves.arc_row, moves.plane):
+        digest.update(np.ascontiguousarray(whole).tobytes())
+    if moves.rotary is not None:
+        digest.update(np.ascontiguousarray(np.round(moves.rotary, 6) + 0.0).tobytes())
+    return digest.hexdigest()

@@ -1,0 +1,644 @@
+"""Lines -> block templates. Lark lives here, and nowhere else.
+
+A line is squeezed (white space out, letters up, each comment one mark), its shape taken (numbers of plain words replaced
+by a mark; G, M, T and N values literal; lines with brackets, parameters or names kept by their exact text), and each
+distinct shape is parsed once by lark into a ``Template``. Templates are kept per dialect.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import lru_cache
+from pathlib import Path
+from typing import Any, NamedTuple
+
+from grammar import lexicon
+from grammar.dialect import Dialect
+from grammar.moves import Word
+
+MARK = "\x03"  # stands for a number in a shape
+COMMENT = "\x01"  # stands for a comment in squeezed text
+EXPONENT = "\x02"  # stands for the e of 4.5e-7
+NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)"  # as NUMBER in rs274.lark
+
+_PLAIN_WORD = re.compile(rf"([A-FH-LP-SU-Z])({NUMBER})")
+_HEAD = re.compile(r"(/?)N[0-9]{1,5}(?![0-9.])")
+_EXACT = re.compile(r"[#\[\]=<\x02:%]")
+_SLOW = re.compile(r"[^ \tA-DF-Za-df-z0-9.+#\[\]=<>-]")
+_TEMPLATES_KEPT = 50_000
+
+
+class Reject(Exception):
+    """A block is refused. ``at`` is a letter or code whose place is meant ("X", "G5"), or an index into the raw line."""
+
+    def __init__(self, rule: str, message: str, fix: str = "", at: str | int | None = None, **numbers: Any) -> None:
+        super().__init__(message)
+        self.rule = rule
+        self.message = message
+        self.fix = fix
+        self.at = at
+        self.numbers = numbers  # measured, limit, unit
+
+
+class Squeezed(NamedTuple):
+    """A line without white space; ``places`` gives the raw index of each character, None where it was not worked out."""
+
+    text: str
+    places: list[int] | None
+    comments: tuple[tuple[int, int], ...]
+    relaxed: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Template:
+    """What a shape says.
+
+    ``letters`` are the letters of the number slots in order; a plain line's numbers fill them, a line kept by its exact
+    text fills them by evaluating ``values``. ``codes_g`` and ``codes_m`` are in tenths. ``bare`` are letters without
+    number. ``tool`` is the literal T number. ``steps`` is the block as a row of clauses where it holds flow words.
+    """
+
+    number: int  # identity within its dialect
+    key: str
+    letters: tuple[str, ...] = ()
+    values: tuple[Any, ...] | None = None
+    codes_g: tuple[int, ...] = ()
+    codes_m: tuple[int, ...] = ()
+    code_values: tuple[tuple[str, Any], ...] = ()  # G and M words whose value must be evaluated
+    tool: float | None = None
+    tool_digits: int = 0
+    bare: str = ""
+    settings: tuple[tuple[Any, Any], ...] = ()
+    flow: tuple[Any, ...] = ()
+    oword: tuple[Any, ...] | None = None
+    delete: int = 0  # 0: no block delete; else the switch, 1 to 9
+    percent: bool = False
+    comments: int = 0
+    relaxed: tuple[str, ...] = ()
+    reject: Reject | None = None
+    plain: bool = False  # only words whose numbers come from the line
+    slots: Mapping[str, int] = field(default_factory=dict)
+
+
+@lru_cache(maxsize=1)
+def grammar() -> Any:
+    """The lark parser of a block, built once."""
+    from lark import Lark
+
+    text = Path(__file__).with_name("rs274.lark").read_text(encoding="utf-8")
+    return Lark(text, parser="lalr", lexer="contextual", start="block", maybe_placeholders=False)
+
+
+# ---------------------------------------------------------------- white space and comments
+
+
+def squeeze(line: str, dialect: Dialect) -> Squeezed:
+    """The line without white space, in capitals, each comment one mark. Raises Reject for a comment that is not closed."""
+    if _SLOW.search(line) is None:
+        return Squeezed(line.replace(" ", "").replace("\t", "").upper(), None, (), ())
+    return _squeeze_slowly(line, dialect)
+
+
+def _squeeze_slowly(line: str, dialect: Dialect) -> Squeezed:
+    out: list[str] = []
+    places: list[int] = []
+    comments: list[tuple[int, int]] = []
+    relaxed: list[str] = []
+    allow = dialect.allows
+    length = len(line)
+    i = 0
+
+    def comment(start: int, end: int) -> None:
+        out.append(COMMENT)
+        places.append(start)
+        comments.append((start, end))
+        if not _printable(line[start:end]):
+            if not allow("odd-comment-text"):
+                raise Reject("unreadable-block", "the comment holds a character that is no printing character",
+                             "Take the character out of the comment.", start)
+            relaxed.append("odd-comment-text")
+
+    if allow("percent-text") and line.lstrip().startswith("%"):
+        at = line.index("%")
+        text = "%" + line[at + 1 :].strip()
+        return Squeezed(text, list(range(at, at + len(text))), (), ())
+    while i < length:
+        c = line[i]
+        if c in " \t":
+            i += 1
+            continue
+        if c == "(":
+            end, depth = i + 1, 1
+            while end < length and depth:
+                if line[end] == "(":
+                    if not allow("nested-comment"):
+                        raise Reject("unreadable-block", "a second ( stands inside a comment",
+                                     "Close the comment with ) before another one begins.", end)
+                    # a ( that nothing closes is text, not a deeper level
+                    depth += 1
+                elif line[end] == ")":
+                    depth -= 1
+                end += 1
+            if depth:
+                close = line.find(")", i)
+                if close < 0:
+                    if not allow("unclosed-comment"):
+                        raise Reject("unreadable-block", "the comment that begins here is not closed with ) on its line",
+                                     "Add ) where the comment ends.", i)
+                    relaxed.append("unclosed-comment")
+                    end = length
+                else:
+                    end = line.rfind(")") + 1
+                    relaxed.append("nested-comment")
+            elif "(" in line[i + 1 : end]:
+                relaxed.append("nested-comment")
+            comment(i, end)
+            i = end
+            continue
+        if c == ";" and allow("semicolon-comment"):
+            relaxed.append("semicolon-comment")
+            comment(i, length)
+            break
+        if c == "/" and line.startswith("//", i) and allow("slash-comment"):
+            relaxed.append("slash-comment")
+            comment(i, length)
+            break
+        if c == ")" and allow("stray-bracket"):
+            relaxed.append("stray-bracket")
+            i += 1
+            continue
+        if c == "*" and out and allow("checksum") and re.fullmatch(r"\*[0-9]{1,3}\s*", line[i:]) \
+                and "[" not in line and "=" not in line:
+            relaxed.append("checksum")
+            comment(i, length)
+            break
+        if c in "eE" and out and out[-1] in "0123456789." and i and line[i - 1] == out[-1] \
+                and re.match(r"[eE][+-]?[0-9]", line[i:]):
+            out.append(EXPONENT)
+        elif " " < c <= "~":
+            out.append(c.upper())
+        else:
+            raise Reject("odd-characters" if allow("odd-comment-text") else "unreadable-block",
+                         f"{_name(c)} stands outside a comment", "Take the character out, or put it in a comment.", i)
+        places.append(i)
+        i += 1
+    return Squeezed("".join(out), places, tuple(comments), tuple(dict.fromkeys(relaxed)))
+
+
+def _printable(text: str) -> bool:
+    return all(" " <= c <= "~" or c == "\t" for c in text)
+
+
+def _name(c: str) -> str:
+    return f"the character {c!r}" if " " < c <= "~" else f"the byte {ord(c):#04x}, no character of the language,"
+
+
+_MESSAGE = re.compile(r"\([ \t]*M[ \t]*S[ \t]*G[ \t]*,(.*)\)\Z", re.IGNORECASE | re.DOTALL)
+
+
+def message_of(comment: str) -> str | None:
+    """The text of a comment that is a message to the operator (3.3.4), else None."""
+    found = _MESSAGE.match(comment)
+    return found.group(1) if found else None
+
+
+def raw_place(line: str, squeezed: Squeezed, index: int) -> int:
+    """The raw index of a character of the squeezed text."""
+    if squeezed.places is None:
+        places = [i for i, c in enumerate(line) if c not in " \t"]
+    else:
+        places = squeezed.places
+    return places[index] if index < len(places) else len(line)
+
+
+# ---------------------------------------------------------------- shapes
+
+
+def shape(text: str) -> tuple[str, list[str]]:
+    """The shape of squeezed text and the texts of its numbers in order; no numbers where the exact text counts."""
+    if text[:1] in "N/":
+        text = _HEAD.sub(r"\1N" + MARK, text, count=1)
+    if _EXACT.search(text) is not None:
+        return text, []
+    parts = _PLAIN_WORD.split(text)
+    numbers = parts[2::3]
+    parts[2::3] = [MARK] * len(numbers)
+    return "".join(parts), numbers
+
+
+class Templates:
+    """The templates of one dialect: shape -> template, each parsed once."""
+
+    def __init__(self, dialect: Dialect, bracket_limit: int = 64) -> None:
+        self.dialect = dialect
+        self.bracket_limit = bracket_limit
+        self.known: dict[str, Template] = {}
+        self.by_number: list[Template] = []
+
+    def of(self, key: str, text: str) -> Template:
+        """The template of a shape; ``text`` is a squeezed line of that shape, for the first time it is met."""
+        found = self.known.get(key)
+        if found is None:
+            found = build(len(self.by_number), key, text, self.dialect, self.bracket_limit)
+            self.by_number.append(found)
+            self.known[key] = found
+        return found
+
+    def concrete(self, template: Template, codes: list[tuple[str, float]]) -> Template:
+        """A template whose evaluated G and M words have become literal codes."""
+        key = template.key + "".join(f"\x04{letter}{value!r}" for letter, value in codes)
+        found = self.known.get(key)
+        if found is None:
+            from dataclasses import replace
+
+            found = replace(template, number=len(self.by_number), key=key, code_values=())
+            found = _with_codes(found, [*(("G", c / 10) for c in template.codes_g),
+                                        *(("M", c / 10) for c in template.codes_m), *codes], self.dialect)
+            self.by_number.append(found)
+            self.known[key] = found
+        return found
+
+
+# ---------------------------------------------------------------- one shape -> template
+
+
+def build(number: int, key: str, text: str, dialect: Dialect, bracket_limit: int) -> Template:
+    depth, deepest, hashes = 0, 0, 0
+    for c in text:
+        if c == "[":
+            depth += 1
+            deepest = max(deepest, depth)
+        elif c == "]":
+            depth -= 1
+        hashes = hashes + 1 if c in "#+-" else 0
+        deepest = max(deepest, hashes)
+    if deepest > bracket_limit:
+        return Template(number, key, reject=Reject(
+            "expression-fault", f"brackets or signs are nested {deepest} deep; at most {bracket_limit} are followed",
+            "Work the expression out in steps, with parameters.", measured=float(deepest), limit=float(bracket_limit)))
+    from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
+
+    try:
+        tree = grammar().parse(text)
+    except UnexpectedInput as bad:
+        place = len(text)
+        if isinstance(bad, UnexpectedCharacters) or (isinstance(bad, UnexpectedToken) and bad.token.type != "$END"):
+            place = int(bad.pos_in_stream or 0)
+        return Template(number, key, reject=_syntax_fault(text, place, dialect))
+    try:
+        return _Builder(number, key, dialect).block(tree, text)
+    except Reject as reject:
+        return Template(number, key, reject=reject)
+
+
+def _syntax_fault(text: str, place: int, dialect: Dialect) -> Reject:
+    """A message for the place where lark could not go on. The index is into the squeezed text, marked by ``squeezed``."""
+    before, rest = text[:place], text[place:]
+    last = before[-1:]
+    opened = before.count("[") - before.count("]")
+    fix = "Compare the line with the printed program, and write the word again."
+    if not rest:
+        if opened > 0:
+            message, fix = "a bracket [ is not closed", "Add ] where the expression ends."
+        elif last == "=":
+            message, fix = "a parameter is set to nothing", "Write the value after =."
+        elif last == "#" or before.startswith("#"):
+            message, fix = "a parameter setting needs = and a value", "Write for example #3=15."
+        elif last.isalpha():
+            message, fix = f"the letter {last} has no number", f"Write the number after {last}, or take the letter out."
+        else:
+            message = "the line ends in the middle of a word"
+    elif rest[0] == "[" and last == "N":
+        message, fix = "a line number takes no expression", "Write N and up to five digits."
+    elif rest[0] == "]" and last == "[":
+        message, fix = "the brackets are empty", "Write the expression between [ and ]."
+    elif rest[0] == "]":
+        message, fix = "a bracket ] closes nothing", "Take it out, or add the [ it belongs to."
+    elif rest[0] == ".":
+        message, fix = "a number has two decimal points, or none of its digits", "Write the number with one point."
+    elif rest[0] == "N":
+        message = "N stands where no line number can be"
+        fix = "A line number comes first, as N and one to five digits without sign."
+    elif rest[0] in "+-*/" or (opened == 0 and re.match("MOD|AND|OR|XOR", rest)):
+        message = "an operation stands outside brackets" if opened <= 0 else "an operation has nothing to work on"
+        fix = "Put the whole expression in square brackets, for example X[#1+2]."
+    elif rest[0] in COMMENT + "(":
+        message, fix = "a comment stands inside a word", "Move the comment behind the word."
+    elif rest[0] == "%":
+        message, fix = "% stands among words", "% must have a line to itself."
+    elif rest[0].isdigit():
+        message, fix = "a number stands without a letter", "Write the letter the number belongs to."
+    elif opened > 0 and rest[0].isalpha():
+        name = re.match("[A-Z]+", rest)
+        message = f"{name.group() if name else rest[0]} is no function or operation of the language"
+        fix = "Functions are ABS ACOS ASIN ATAN COS EXP FIX FUP LN ROUND SIN SQRT TAN, each with [ ]."
+    elif before.endswith("]") and "ATAN[" in before:
+        message, fix = "ATAN needs two bracketed values", "Write ATAN[y]/[x]."
+    elif rest[0] == EXPONENT or rest[0].isalpha():
+        message = f"{rest[0].replace(EXPONENT, 'E')} cannot stand here"
+    else:
+        message = f"{_name(rest[0])} cannot stand here"
+    reject = Reject("unreadable-block", message, fix, None)
+    reject.numbers["squeezed"] = place
+    return reject
+
+
+class _Builder:
+    """Walks one lark tree."""
+
+    def __init__(self, number: int, key: str, dialect: Dialect) -> None:
+        self.number, self.key, self.dialect = number, key, dialect
+        self.relaxed: list[str] = []
+
+    def need(self, option: str, rule: str, message: str, place: int, fix: str = "") -> None:
+        """Note a relaxation, or refuse the block where the dialect does not have it."""
+        if not self.dialect.allows(option):
+            raise self.refuse(rule, message, place, fix)
+        if option not in self.relaxed:
+            self.relaxed.append(option)
+
+    @staticmethod
+    def refuse(rule: str, message: str, place: int, fix: str = "") -> Reject:
+        reject = Reject(rule, message, fix)
+        reject.numbers["squeezed"] = place
+        return reject
+
+    def block(self, tree: Any, text: str) -> Template:
+        exact = _EXACT.search(text) is not None
+        words: list[tuple[str, Any]] = []
+        codes: list[tuple[str, float]] = []
+        code_values: list[tuple[str, Any]] = []
+        bare, seen = "", set[str]()
+        bare_places: list[int] = []
+        settings: list[tuple[Any, Any]] = []
+        flow: list[Any] = []
+        oword: tuple[Any, ...] | None = None
+        tool: float | None = None
+        digits = delete = comments = 0
+
+        def repeated(letter: str, place: int) -> None:
+            if letter in seen:
+                raise self.refuse("repeated-word", f"the letter {letter} stands twice in one block", place,
+                                  f"Leave one {letter} word, or make two blocks.")
+            seen.add(letter)
+
+        for item in tree.children:
+            kind = getattr(item, "type", None) or item.data
+            place = getattr(item, "start_pos", None)
+            if kind == "SLASH":
+                delete = 1
+            elif kind == "PERCENT":
+                return Template(self.number, self.key, percent=True)
+            elif kind == "COLON":
+                self.need("colon", "unreadable-block", "a colon is no part of a block", place or 0)
+            elif kind == "line_number":
+                token = item.children[0]
+                if len(token) > 6:
+                    self.need("long-line-number", "unreadable-block", "a line number has more than five digits",
+                              token.start_pos, "Use N with one to five digits.")
+                if len(item.children) > 1:
+                    late = item.children[1]
+                    self.need("block-delete-after-number", "unreadable-block", "/ must come before the line number",
+                              late.start_pos, "Put / first on the line.")
+                    delete = int(late[1:] or 1)
+            elif kind == "LATE_NUMBER":
+                self.need("line-number-after-words", "unreadable-block", "a line number stands behind words", place or 0,
+                          "Put N first on the line.")
+            elif kind == "COMMENT":
+                comments += 1
+            elif kind == "oword":
+                oword = self.oword(item)
+            elif kind == "setting":
+                settings.append(self.setting(item))
+                comments += sum(1 for _ in item.scan_values(lambda t: t.type == "COMMENT"))
+                if flow:
+                    flow.append(("set", *settings[-1]))
+            elif kind == "flow":
+                flow.append(self.flow(item, words, settings))
+            else:
+                letter = str(item.children[0])
+                place = item.children[0].start_pos
+                if len(item.children) == 1:
+                    self.bare_letter(letter, place)
+                    repeated(letter, place)
+                    bare += letter
+                    bare_places.append(place)
+                    continue
+                value = self.real(item.children[1])
+                if letter not in lexicon.LETTERS:
+                    self.unknown_letter(letter, place)
+                if letter in "GM":
+                    if value[0] == "n":
+                        codes.append((letter, value[1]))
+                    else:
+                        code_values.append((letter, value))
+                    continue
+                repeated(letter, place)
+                if letter == "T" and value[0] == "n" and not exact:
+                    tool = value[1]
+                    digits = sum(c.isdigit() for c in str(item.children[1]).split(".")[0])
+                else:
+                    words.append((letter, value))
+        if len(bare) > 1:
+            runs = [b - a for a, b in zip(bare_places, bare_places[1:], strict=False)]
+            if any(r == 1 for r in runs) and not set(bare) <= set("XYZABC"):
+                raise self.refuse("unreadable-block", "a name stands where a number is expected", bare_places[0],
+                                  "Write the number itself; this looks like a place-holder that was never filled in.")
+        letters = tuple(letter for letter, _ in words)
+        template = Template(
+            self.number, self.key, letters=letters, values=tuple(v for _, v in words) if exact else None,
+            code_values=tuple(code_values), tool=tool, tool_digits=digits, bare=bare, settings=tuple(settings),
+            flow=tuple(flow), oword=oword, delete=delete, comments=comments, relaxed=tuple(self.relaxed),
+            plain=not exact and not flow and oword is None, slots={c: i for i, c in enumerate(letters)})
+        return _with_codes(template, codes, self.dialect)
+
+    def bare_letter(self, letter: str, place: int) -> None:
+        if letter not in lexicon.LETTERS:
+            self.unknown_letter(letter, place)
+        self.need("letter-without-number", "unreadable-block", f"the letter {letter} has no number", place,
+                  f"Write the number after {letter}, or take the letter out.")
+        if letter in "GM":
+            raise self.refuse("unreadable-block", f"the letter {letter} has no number", place, "Write the code's number.")
+
+    def unknown_letter(self, letter: str, place: int) -> None:
+        raise self.refuse("unreadable-block", f"{letter} is no letter of the language", place,
+                          "Words begin with one of A B C D F G H I J K L M P Q R S T X Y Z.")
+
+    def setting(self, item: Any) -> tuple[Any, Any]:
+        index = self.real(item.children[0])
+        expression = item.children[1]
+        if len(expression.children) > 1:
+            self.need("bare-expression", "unreadable-block", "an operation stands outside brackets",
+                      _place(expression.children[1]), "Put the expression in square brackets.")
+        return index, self.expression(expression, inside=False)
+
+    def flow(self, item: Any, words: list[tuple[str, Any]], settings: list[tuple[Any, Any]]) -> Any:
+        token = item.children[0]
+        self.need("flow", "unreadable-block", f"{token} is no word of the language", token.start_pos)
+        return (token.type.lower(), self.real(item.children[1]) if len(item.children) > 1 else str(token))
+
+    def oword(self, item: Any) -> tuple[Any, ...]:
+        token = item.children[0]
+        name = str(token)[1:]
+        if len(item.children) == 1:
+            self.need("program-number", "unreadable-block", "O is no letter of the language", token.start_pos)
+            return (name, "")
+        self.need("o-words", "unreadable-block", "O is no letter of the language", token.start_pos)
+        return (name, str(item.children[1]), tuple(self.real(b) for b in item.children[2:]))
+
+    def real(self, node: Any) -> Any:
+        """An expression as nested tuples: see grammar.evaluate."""
+        kind = getattr(node, "type", None) or node.data
+        if kind == "NUMBER":
+            return ("n", float(node))
+        if kind == "EXPONENT":
+            self.need("exponent", "unreadable-block", "a number with an exponent is not in the language", node.start_pos,
+                      "Write the number out.")
+            return ("n", float(str(node).replace(EXPONENT, "e")))
+        if kind == "bracket":
+            return self.expression(node.children[0], inside=True)
+        if kind == "parameter":
+            child = node.children[0]
+            if getattr(child, "type", None) == "NAMED":
+                self.need("named-parameters", "unreadable-block", "a parameter has a number, not a name", child.start_pos)
+                return ("name", str(child)[2:-1])
+            return ("p", self.real(child))
+        if kind == "call":
+            return ("f", str(node.children[0]), self.real(node.children[1]))
+        if kind == "arctangent":
+            return ("atan", self.real(node.children[1]), self.real(node.children[3]))
+        sign = node.children[0]
+        self.need("sign-before-expression", "unreadable-block", "a sign stands before an expression", sign.start_pos,
+                  "A sign belongs to a number; write [0-#1] or [0-[...]].")
+        inner = self.real(node.children[1])
+        return ("neg", inner) if sign == "-" else inner
+
+    def expression(self, node: Any, inside: bool) -> Any:
+        operands: list[Any] = []
+        operators: list[str] = []
+        last = len(node.children) - 1
+        for i, child in enumerate(node.children):
+            if child.data == "operator":
+                token = child.children[0]
+                if token.type == "COMPARISON":
+                    self.need("comparison", "unreadable-block", f"{token} is no operation of the language", token.start_pos)
+                operators.append(str(token))
+                continue
+            operands.append(self.real(child.children[0]))
+            if len(child.children) > 1 and (inside or i != last):
+                self.need("comment-in-brackets", "unreadable-block", "a comment stands inside an expression",
+                          child.children[1].start_pos, "Move the comment behind the word.")
+        if not operators:
+            return operands[0]
+        return ("chain", tuple(operands), tuple(operators))
+
+
+def _place(node: Any) -> int:
+    for token in node.scan_values(lambda _: True):
+        return int(token.start_pos)
+    return 0
+
+
+def _with_codes(template: Template, codes: list[tuple[str, float]], dialect: Dialect) -> Template:
+    """The template with its G and M codes checked against the tables (3.3.5, 3.4). Raises Reject in building."""
+    from dataclasses import replace
+
+    g: list[int] = []
+    m: list[int] = []
+    relaxed = list(template.relaxed)
+    groups: dict[str, str] = {}
+
+    def need(option: str, reject: Reject) -> None:
+        if not dialect.allows(option):
+            raise reject
+        if option not in relaxed:
+            relaxed.append(option)
+
+    try:
+        unknown: Reject | None = None
+        for letter, value in codes:
+            tenths = round(value * 10) if abs(value) < 1e6 else -1
+            shown = f"{letter}{value:g}"
+            scale = 10 if letter == "G" else 1
+            if abs(value * scale - round(value * scale)) > lexicon.WHOLE_TOLERANCE if abs(value) < 1e6 else True:
+                raise Reject("unknown-code", f"{shown} is no code of the language", "Look the code up.", shown)
+            if letter == "M":
+                tenths = round(value) * 10
+            table = lexicon.G_CODES if letter == "G" else lexicon.M_CODES
+            row = table.get(tenths)
+            if row is None or (row.option and not dialect.allows(row.option)):
+                unknown = unknown or Reject(
+                    "unknown-code", f"{shown} is not a code this reader knows",
+                    "Look it up in the machine's manual; what it does is not followed here.", shown)
+                (g if letter == "G" else m).append(tenths)
+                continue
+            if row.option and row.option not in relaxed:
+                relaxed.append(row.option)
+            have = g if letter == "G" else m
+            if tenths in have:
+                need("same-code-twice", Reject("conflicting-codes", f"{row.name} stands twice in one block",
+                                               "Leave one of them.", shown))
+                continue
+            group = letter + row.group
+            if group in groups:
+                clash = Reject("conflicting-codes", f"{groups[group]} and {row.name} cannot stand in one block",
+                               "They belong to one group: leave one of them, or make two blocks.", shown)
+                if group == "MM8" and tenths != 90 and 90 not in m:
+                    need("mist-and-flood", clash)
+                else:
+                    raise clash
+            groups[group] = row.name
+            have.append(tenths)
+        if len(m) > 4:
+            need("many-m-codes", Reject("conflicting-codes", f"{len(m)} M codes stand in one block; at most 4 may",
+                                        "Make two blocks.", "M"))
+        if unknown is not None and (not dialect.allows("word-without-use") or any(
+                t not in lexicon.G_CODES for t in g)):
+            raise unknown
+    except Reject as reject:
+        if template.code_values or template.key.find("\x04") >= 0 or True:
+            return replace(template, codes_g=tuple(g), codes_m=tuple(m), reject=reject, plain=False)
+    return replace(template, codes_g=tuple(g), codes_m=tuple(m), relaxed=tuple(relaxed))
+
+
+# ---------------------------------------------------------------- on demand
+
+
+def words_of(line: str, dialect: Dialect) -> tuple[Word, ...]:
+    """The words of a raw line with their places; nothing for what cannot be read."""
+    try:
+        squeezed = squeeze(line, dialect)
+    except Reject:
+        return ()
+    text = squeezed.text
+    places = squeezed.places
+    if places is None:
+        places = [i for i, c in enumerate(line) if c not in " \t"]
+    places = [*places, len(line)]
+    found: list[Word] = []
+    depth = i = 0
+    while i < len(text):
+        c = text[i]
+        if c == "%":
+            break
+        if c.isalpha() and depth == 0:
+            j = i + 1
+            level = 0
+            while j < len(text) and (level or not text[j].isalpha()) and text[j] not in COMMENT + "=":
+                level += (text[j] == "[") - (text[j] == "]")
+                j += 1
+            while text[j - 1] == "#" and j - 1 > i + 1:
+                j -= 1
+            value_text = text[i + 1 : j].replace(EXPONENT, "e")
+            try:
+                value: float | None = float(value_text)
+            except ValueError:
+                value = None
+            end = places[j - 1] + 1
+            found.append(Word(c, line[places[i] : end], value, places[i], end))
+            i = j
+            continue
+        i += 1
+    return tuple(found)
