@@ -9,9 +9,13 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from advisor.values import Cutter, Machine, Material
+
+if TYPE_CHECKING:
+    from advisor.limits import CutLimits
+    from advisor.operations import Engagement
 
 SCHEMA = "feedwright.speeds/1"
 OPERATIONS = ("slot", "side", "pocket", "face", "drill", "bore", "engrave")
@@ -222,8 +226,14 @@ class Advice:
     finish: FinishPass | None = None
     helps: tuple[str, ...] = ()
     spread: str = ""
-    steps: tuple[Step, ...] = ()
-    stepdown_range: tuple[float, float] | None = None
+    cut: CutLimits | None = None
+    engagement: Engagement | None = None
+
+    def steps(self) -> tuple[Step, ...]:
+        """How these numbers came about: every formula with its numbers and source."""
+        from advisor.steps import steps_of
+
+        return steps_of(self)
 
     def to_dict(self) -> dict[str, Any]:
         """The ``feedwright.speeds/1`` object; numbers rounded to 6 decimals, every key present."""
@@ -251,7 +261,6 @@ class Advice:
             "range": {
                 "feed_mm_min": [rounded(x) for x in self.feed_range],
                 "spindle_rpm": [rounded(x) for x in self.rpm_range],
-                "stepdown_mm": [rounded(x) for x in self.stepdown_range or (self.stepdown, self.stepdown)],
             },
             "limits": [x.to_dict() for x in self.limits],
             "limited_by": list(self.limited_by),
@@ -259,7 +268,7 @@ class Advice:
             "finish": self.finish.to_dict() if self.finish else None,
             "helps": list(self.helps),
             "spread": self.spread,
-            "steps": [x.to_dict() for x in self.steps],
+            "steps": [x.to_dict() for x in self.steps()],
             "refusal": None,
             "warnings": list(self.warnings),
             "assumptions": list(self.assumptions),
@@ -340,9 +349,16 @@ class Rating:
     assumptions: tuple[str, ...] = ()
     safety: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()
-    steps: tuple[Step, ...] = ()
     spread: str = ""
     not_judged: tuple[str, ...] = ()
+    cut: CutLimits | None = None
+    engagement: Engagement | None = None
+
+    def steps(self) -> tuple[Step, ...]:
+        """How these numbers came about: every formula with its numbers and source."""
+        from advisor.steps import steps_of
+
+        return steps_of(self)
 
     def to_dict(self) -> dict[str, Any]:
         """The ``feedwright.speeds/1`` object of a rating; keys that don't apply are ``null``."""
@@ -380,7 +396,7 @@ class Rating:
             "verdict": self.verdict,
             "not_judged": list(self.not_judged),
             "spread": self.spread,
-            "steps": [x.to_dict() for x in self.steps],
+            "steps": [x.to_dict() for x in self.steps()],
             "warnings": list(self.warnings),
             "assumptions": list(self.assumptions),
             "safety": list(self.safety),

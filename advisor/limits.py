@@ -118,7 +118,8 @@ class CutLimits:
     force_nominal: ForceLaw
     force_high: ForceLaw  # pessimistic, worn edge: for power, torque and holding
     force_bend: ForceLaw  # pessimistic, for bending and stress
-    radial_ratio: float
+    radial_ratio: float  # pessimistic
+    radial_ratio_nominal: float
     axial_ratio: float
     # bending
     modulus: float  # N/mm2
@@ -415,7 +416,6 @@ def _cut_limits(
     tool = tool_material(cutter.material)
     modulus, rupture, working = tool["modulus"], tool["rupture"], tool["working_stress"]
     sources["modulus"], sources["working_stress"] = modulus.source, working.source
-    corner = d / 2 if cutter.form == "ball" else cutter.corner_radius
     return CutLimits(
         cutter=cutter,
         material=material,
@@ -455,7 +455,8 @@ def _cut_limits(
         helix_pitch=pitch.chosen * d,
         helix_pitch_max=pitch.high * d,
         bore_min=d + dead if dead else 1.1 * d if metal else d,
-        bore_max=2 * d - 2 * corner,
+        # A ball leaves a cusp, not a post: 0.13 R high at 1.5 D (geometry).
+        bore_max=1.5 * d if cutter.form == "ball" else 2 * d - 2 * cutter.corner_radius,
         peck_first=take("peck_first").chosen * d,
         peck_then=take("peck_next").chosen * d,
         drill_feed_low=feed.low * d,
@@ -466,6 +467,7 @@ def _cut_limits(
         force_high=law_high,
         force_bend=law_bend,
         radial_ratio=ratio.high,
+        radial_ratio_nominal=ratio.chosen,
         axial_ratio=math.sin(math.radians(cutter.helix)) if cutter.twist != "straight" else 0.0,
         modulus=modulus.low,
         equivalent_diameter=(cutter.stiffness_ratio or 0.675) * d,
