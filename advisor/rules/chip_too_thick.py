@@ -1,0 +1,92 @@
+"""The chip is thicker than the edge can take.
+
+What it checks
+    The greatest undeformed chip thickness, with the runout of the machine added to one tooth, where it stays beyond
+    1.25 times the high end of the table for that cutter and material over three turns or more. Beyond twice the high
+    end, or where the bending stress passes half the rupture stress, it is an error.
+
+Why it matters
+    Thick chips overload the edge and the core of the cutter, tear wood and pull the work from its hold.
+
+What it cannot see
+    The real runout, dull edges, knots and glue.
+
+How to mend
+    Lower the feed or raise the spindle speed.
+
+Example
+        G1 X200 F9000   with a two-flute 6 mm cutter at 12 000 turns
+
+Safety
+    The chip load given by the cutter's maker overrides this.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from advisor.evidence import Evidence
+from advisor.findings import Finding, NotChecked
+from advisor.rules._motion import no_limits, runs, told
+from advisor.rules.base import rule
+
+SLACK = 1.25
+TURNS = 3.0
+
+
+def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
+    """One finding for each stretch of chips too thick."""
+    cuts, along = evidence.cuts, evidence.along
+    yield from no_limits("chip-too-thick", evidence)
+    high = along.table(cuts, lambda c: c.chip_high)
+    runout = along.table(cuts, lambda c: c.runout)
+    allowed_runout = 0.2 * high  # what the table's chip already lives with
+    rupture = along.table(cuts, lambda c: c.rupture)
+    thickest = along.thickest + np.maximum(0.0, runout - allowed_runout)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        wide = np.asarray(cuts.width) >= 2 * cuts.cell
+        thick = along.cutting & wide & (thickest > SLACK * high + 1e-6)
+        breaking = along.cutting & wide & (along.stress > 0.5 * rupture)
+        excess = np.where(thick | breaking, np.maximum(thickest / high, 2 * along.stress / rupture), 0.0)
+        turn = np.where(along.rpm > 0, along.feed / along.rpm, 0.0)
+    for run in runs(cuts, thick | breaking, np.nan_to_num(excess), gap=2):
+        k = run.worst
+        if run.length < TURNS * turn[k] - 1e-6:
+            continue
+        if thick[k]:
+            yield told(
+                "chip-too-thick",
+                evidence,
+                run,
+                f"Chips are up to {thickest[k]:.3f} mm thick at F{along.feed[k]:.0f} and {along.rpm[k]:.0f} rev/min "
+                f"({along.chip[k]:.3f} mm per tooth); {high[k]:.3f} mm is the high end for this cutter here.",
+                severity="error" if thickest[k] > 2 * high[k] or breaking[k] else "warning",
+                measured=float(thickest[k]),
+                limit=float(SLACK * high[k]),
+            )
+        else:
+            yield told(
+                "chip-too-thick",
+                evidence,
+                run,
+                f"Bending stresses the cutter to {along.stress[k]:.0f} N/mm2 by estimate; half its rupture stress is "
+                f"{0.5 * rupture[k]:.0f} N/mm2.",
+                severity="error",
+                measured=float(along.stress[k]),
+                limit=float(0.5 * rupture[k]),
+                unit="N/mm2",
+                fix="Take less depth, less width or less feed, or use a shorter stickout.",
+            )
+
+
+RULE = rule(
+    __doc__,
+    name="chip-too-thick",
+    severity="error",
+    group="motion",
+    check=check,
+    needs=("moves", "engagement", "material", "machine"),
+    unit="mm",
+)

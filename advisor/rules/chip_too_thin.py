@@ -1,0 +1,96 @@
+"""The chip is so thin that the cutter rubs instead of cutting.
+
+What it checks
+    The greatest chip thickness, at the feed the machine really reaches, against half the low end of the table for that
+    cutter and material (in metal not below 0.4 times the edge radius), where that holds for more than a fifth of a
+    tool's cutting time. Cuts too light for the stock model (two cells, a twentieth of the diameter) are not judged.
+    Finishing passes, ball cutters and entries are noted once only.
+
+Why it matters
+    Rubbing makes heat: wood burns, plastics melt, steel hardens, and the edge is gone early.
+
+What it cannot see
+    How sharp the edge is.
+
+How to mend
+    Raise the feed or lower the spindle speed; use a cutter with fewer flutes.
+
+Example
+        G1 X200 F400    with a two-flute 6 mm cutter in plywood at 24 000 turns
+
+Safety
+    Smouldering dust in the extraction starts fires: look for burnt edges and smell after the first pass.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from advisor.evidence import Evidence
+from advisor.findings import Finding, NotChecked
+from advisor.rules._motion import no_limits, runs, told
+from advisor.rules.base import rule
+
+SHARE = 0.2
+
+
+def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
+    """At most one finding a cutter."""
+    cuts, along = evidence.cuts, evidence.along
+    yield from no_limits("chip-too-thin", evidence)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        real = along.thickest * np.where(along.feed > 0, np.minimum(1.0, along.reached / along.feed), np.nan)
+    for index, limit in enumerate(along.limits):
+        if limit is None or limit.cutter.form == "drill":
+            continue
+        cutter = limit.cutter
+        width = np.asarray(cuts.width, dtype=float)
+        with np.errstate(invalid="ignore"):
+            judged = (
+                along.cutting
+                & (cuts.cutter == index)
+                & (width >= max(2 * cuts.cell, 0.05 * cutter.diameter))
+                & np.isfinite(real)
+            )
+            wide = np.clip(2 * width / cutter.diameter - 1, 0.0, 1.0)
+            least = np.maximum(
+                limit.chip_least * (1 - wide * (1 - limit.slot_chip_factor)),
+                0.4 * limit.edge_radius if limit.metal else 0.0,
+            )
+            thin = judged & (real < least - 1e-6)
+        total = float(np.nansum(along.minutes[along.cutting & (cuts.cutter == index)]))
+        spent = float(np.nansum(along.minutes[thin]))
+        if total <= 0 or spent <= SHARE * total:
+            continue
+        lack = np.where(thin, least / np.maximum(real, 1e-9), 0.0)
+        found = runs(cuts, thin, lack, gap=3)
+        longest = max(found, key=lambda r: r.length)
+        k = longest.worst
+        gentle = (
+            cutter.form == "ball"
+            or bool(np.median(cuts.depth[thin]) < 0.25 * cutter.diameter)
+            or bool(np.median(width[thin]) < 0.15 * cutter.diameter)
+        )
+        yield told(
+            "chip-too-thin",
+            evidence,
+            longest,
+            f"For {100 * spent / total:.0f} % of its cutting time this cutter takes chips of less than {least[k]:.3f} mm "
+            f"({real[k]:.3f} mm at worst, F{along.feed[k]:.0f} at {along.rpm[k]:.0f} rev/min): it rubs.",
+            severity="note" if gentle else "",
+            measured=float(real[k]),
+            limit=float(least[k]),
+        )
+
+
+RULE = rule(
+    __doc__,
+    name="chip-too-thin",
+    severity="warning",
+    group="motion",
+    check=check,
+    needs=("moves", "engagement", "material", "machine"),
+    unit="mm",
+)

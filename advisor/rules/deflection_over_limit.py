@@ -1,0 +1,69 @@
+"""The cutter and the machine bend more than the work allows.
+
+What it checks
+    The deflection at the tip from the mean cutting force (pessimistic), the cutter as a stepped bar in its holder and
+    the machine's stiffness, against the allowance for roughing in that material.
+
+Why it matters
+    Walls come out slanted and slots too wide; a cutter that bends much also breaks.
+
+What it cannot see
+    Play in the machine, how deep the cutter is really clamped, and the real stiffness: measure it by pulling the
+    spindle with a spring scale against a dial gauge.
+
+How to mend
+    A shorter stickout or a thicker cutter first; then less depth or less feed.
+
+Example
+        a 3 mm cutter with 30 mm stickout in hardwood, 6 mm deep
+
+Safety
+    A cutter that breaks is thrown: keep the guard closed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from advisor.evidence import Evidence
+from advisor.findings import Finding, NotChecked
+from advisor.rules._motion import no_limits, runs, told
+from advisor.rules.base import rule
+
+LONG = 1.0  # diameters of path
+SLACK = 1.1
+
+
+def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
+    """One finding for each stretch that bends too much."""
+    cuts, along = evidence.cuts, evidence.along
+    yield from no_limits("deflection-over-limit", evidence)
+    allowed = along.table(cuts, lambda c: c.deflection_rough)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        faulty = along.cutting & (along.deflection > SLACK * allowed + 1e-6)
+        excess = np.where(faulty, along.deflection / allowed, 0.0)
+    for run in runs(cuts, faulty, excess, gap=3):
+        k = run.worst
+        if run.length < LONG * 2 * float(cuts.radius[k]):
+            continue
+        yield told(
+            "deflection-over-limit",
+            evidence,
+            run,
+            f"The tip is pushed aside by about {along.deflection[k]:.3f} mm; {allowed[k]:.3f} mm are allowed for roughing.",
+            measured=float(along.deflection[k]),
+            limit=float(allowed[k]),
+        )
+
+
+RULE = rule(
+    __doc__,
+    name="deflection-over-limit",
+    severity="warning",
+    group="motion",
+    check=check,
+    needs=("moves", "engagement", "material", "machine"),
+    unit="mm",
+)

@@ -1,0 +1,92 @@
+"""The cutter stands turning against material.
+
+What it checks
+    Dwells and program stops while the spindle turns and the cutter touches material: more than 0.2 s in wood and
+    plastics, 1 s in metal; a program stop always. Dwells of drilling cycles up to three turns or 0.5 s are left out
+    (common practice, no source).
+
+Why it matters
+    A cutter that turns on one spot burns wood, melts plastics and hardens steel.
+
+What it cannot see
+    A hold pressed by the operator.
+
+How to mend
+    Retract before the dwell or the stop.
+
+Example
+        G1 Z-6
+        G4 P2
+
+Safety
+    Burnt dust can smoulder for hours in the extraction.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from advisor.evidence import Evidence
+from advisor.findings import Finding, NotChecked
+from advisor.rules._motion import METAL, family
+from advisor.rules.base import rule
+from grammar.moves import Flag, Kind
+
+
+def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
+    """One finding for each dwell or stop in contact."""
+    cuts, placed = evidence.cuts, evidence.placed
+    least = 1.0 if family(evidence) in METAL else 0.2
+    moving = np.flatnonzero((placed.kind != Kind.DWELL) & np.isfinite(evidence.lengths) & (evidence.lengths > 0))
+
+    def contact(row: int) -> bool:
+        """Whether the tool stands in material when everything before ``row`` is done."""
+        k = int(np.searchsorted(moving, row)) - 1
+        if k < 0 or placed.kind[moving[k]] not in (Kind.FEED, Kind.ARC):
+            return False
+        pieces = cuts.of_move(int(moving[k]))
+        if pieces.stop <= pieces.start:
+            return False
+        last = pieces.stop - 1
+        return bool(cuts.volume[last] > 0 and cuts.end[last, 2] <= cuts.start[last, 2] + 1e-6)
+
+    for row in np.flatnonzero(placed.kind == Kind.DWELL).tolist():
+        mode = evidence.mode(row)
+        seconds = float(placed.moves.minutes[row]) * 60
+        if mode.spindle == "off" or not seconds > least + 1e-6 or not contact(row):
+            continue
+        if placed.flags[row] & Flag.CYCLE and seconds <= max(0.5, 180.0 / max(mode.rpm, 1.0)) + 1e-6:
+            continue
+        yield Finding(
+            rule="dwell-in-cut",
+            message=f"The cutter stands {seconds:.1f} s turning against material; {least:g} s are the most.",
+            block=int(placed.block[row]),
+            measured=seconds,
+            limit=least,
+            at=evidence.point(row),
+        )
+    for event in evidence.program.events:
+        if event.kind != "stop" or event.value not in (0, 1, 60, "0", "1", "60") or event.move == 0:
+            continue
+        before = min(event.move, len(placed)) - 1
+        if evidence.mode(before).spindle != "off" and contact(event.move):
+            yield Finding(
+                rule="dwell-in-cut",
+                message="The program stops here with the cutter turning against material.",
+                block=event.block,
+                fix="Retract before the stop.",
+                at=evidence.point(before),
+            )
+
+
+RULE = rule(
+    __doc__,
+    name="dwell-in-cut",
+    severity="warning",
+    group="motion",
+    check=check,
+    needs=("moves", "engagement"),
+    unit="s",
+)

@@ -1,0 +1,80 @@
+"""The cutter goes deeper into material than its cutting edges are long.
+
+What it checks
+    Material taken at once deeper than the flute length, and the plain shank above the flutes touching material that
+    still stands.
+
+Why it matters
+    A shank does not cut. It rubs, burns wood, welds aluminium and pushes the cutter aside until it breaks.
+
+What it cannot see
+    A flute length that is not declared, and a neck ground thinner than declared.
+
+How to mend
+    Use a longer cutter, cut less deep, or widen the slot so that the shank stays free.
+
+Example
+        G1 Z-24         with flutes 20 mm long
+
+Safety
+    A longer cutter bends more: ask `feedwright speeds` again with its stickout.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from advisor.evidence import Evidence
+from advisor.findings import Finding, NotChecked
+from advisor.rules._motion import per_cutter, piece_cutter, runs, told
+from advisor.rules.base import rule
+
+LEAST = 0.05
+
+
+def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
+    """One finding for each stretch in which the flutes are too short."""
+    cuts = evidence.cuts
+    flute = per_cutter(cuts, lambda c: np.nan if c.flute_length is None else c.flute_length).astype(float)
+    with np.errstate(invalid="ignore"):
+        over = np.where(cuts.rapid, 0.0, np.asarray(cuts.depth, dtype=float) - flute)
+        deep = over > LEAST
+        shank = ~cuts.rapid & (cuts.above_part == 1) & (cuts.above > LEAST)
+    excess = np.maximum(np.nan_to_num(over), np.where(shank, cuts.above, 0.0))
+    for run in runs(cuts, deep | shank, excess, gap=3):
+        length = piece_cutter(cuts, run.worst).flute_length
+        reach = float(excess[run.worst])
+        yield told(
+            "flute-length-exceeded",
+            evidence,
+            run,
+            f"Material stands {reach:.2f} mm higher than the cutting edges reach"
+            + (f" (flutes {length:g} mm long)." if length is not None else "."),
+            measured=(length or 0.0) + reach,
+            limit=length,
+        )
+    for index, cutter in enumerate(cuts.placed.cutters):
+        rows = np.flatnonzero(cuts.cutter == index)
+        if cutter.flute_length is None and len(rows):
+            lines = evidence.program.block_line[cuts.block[rows[[0, -1]]]]
+            yield NotChecked(
+                "flute-length-exceeded",
+                f"the flute length of {cutter.name} is not known: give flute_length",
+                "cutter",
+                int(min(lines)),
+                int(max(lines)),
+            )
+
+
+RULE = rule(
+    __doc__,
+    name="flute-length-exceeded",
+    severity="error",
+    group="motion",
+    check=check,
+    needs=("moves", "engagement"),
+    unit="mm",
+    least=LEAST,
+)

@@ -1,0 +1,152 @@
+"""A helical entry whose bore or pitch the cutter cannot take.
+
+What it checks
+    Helical arcs that go down through material: the bore against the cutter (below the diameter plus the dead diameter
+    of a cutter that does not cut at its centre; below 1.1 diameters in metal; above twice the diameter a post is left
+    standing), and the descent per turn against the material's limit. The angle at the cutter's centre is no measure:
+    in a narrow bore it is steep and harmless. Bores already opened and threads are left out.
+
+Why it matters
+    In a bore too narrow the middle is never cut and the cutter stands on it; a pitch too great overloads the end.
+
+What it cannot see
+    Threads milled with a thread mill, where its form is not declared.
+
+How to mend
+    Widen the helix to 1.2 to 1.8 diameters, or lower the pitch.
+
+Example
+        G2 I1 Z-5       with a 10 mm cutter in steel: 5 mm in one turn
+
+Safety
+    The limits given by the cutter's maker override these.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from advisor.evidence import Evidence
+from advisor.findings import Finding, NotChecked
+from advisor.rules._motion import METAL, family, no_limits, told, whole_run
+from advisor.rules.base import rule
+
+
+def helix_rows(evidence: Evidence) -> dict[int, tuple[float, float, float]]:
+    """Rows of helical arcs that go down, with path radius mm, descent per turn mm and turns of the whole helix.
+
+    Arcs that follow each other about one centre are one helix; what turns less than half a turn is no helix.
+    """
+    placed = evidence.placed
+    rows = np.flatnonzero(placed.plane == 17)
+    found: dict[int, tuple[float, float, float]] = {}
+    group: list[int] = []
+
+    def close() -> None:
+        turn = sum(abs(float(placed.sweep[k])) for k in group) / (2 * np.pi)
+        drop = sum(float(placed.start[placed.arc_row[k], 2] - placed.end[placed.arc_row[k], 2]) for k in group)
+        if group and turn >= 0.5 and drop > 1e-6:
+            radius = float(np.hypot(*(placed.start[placed.arc_row[group[0]], :2] - placed.centre[group[0], :2])))
+            for k in group:
+                found[int(placed.arc_row[k])] = (radius, drop / turn, turn)
+
+    for k in rows.tolist():
+        row = int(placed.arc_row[k])
+        falls = bool(placed.start[row, 2] - placed.end[row, 2] > 1e-6)
+        joined = (
+            group
+            and falls
+            and row - int(placed.arc_row[group[-1]]) == 1
+            and bool(np.hypot(*(placed.centre[k, :2] - placed.centre[group[-1], :2])) < 1e-3)
+        )
+        if not joined:
+            close()
+            group = []
+        if falls:
+            group.append(k)
+    close()
+    return found
+
+
+def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
+    """Bore, pitch and post of every helix through material."""
+    cuts, along = evidence.cuts, evidence.along
+    yield from no_limits("helix-too-tight", evidence)
+    metal = family(evidence) in METAL
+    rows = helix_rows(evidence)
+    groups: list[list[int]] = []
+    for row in sorted(rows):
+        if groups and row - groups[-1][-1] == 1 and rows[row] == rows[groups[-1][-1]]:
+            groups[-1].append(row)
+        else:
+            groups.append([row])
+    for group in groups:
+        first = cuts.of_move(group[0]).start
+        last = cuts.of_move(group[-1]).stop - 1
+        if last < first:
+            continue
+        radius, pitch, turns = rows[group[0]]
+        limit = along.limits[int(cuts.cutter[first])] if int(cuts.cutter[first]) >= 0 else None
+        volume = float(cuts.volume[first : last + 1].sum())
+        if limit is None or volume <= 0:
+            continue
+        cutter = limit.cutter
+        bore = 2 * radius + cutter.diameter
+        pieces = slice(first, last + 1)
+        # Material inside the path, where the core of the bore stands: an opened bore has only its wall left.
+        disc = np.pi * (bore / 2) ** 2 * max(1e-9, float(cuts.start[first, 2] - cuts.end[last, 2]))
+        opened = volume < 0.4 * disc
+        run = whole_run(evidence, first, last, int(first + np.argmax(cuts.depth[pieces])))
+        if opened:
+            continue
+        if not cutter.centre_cutting and bore < cutter.diameter + cutter.dead_diameter - 1e-6:
+            yield told(
+                "helix-too-tight", evidence, run,
+                f"The bore of {bore:.2f} mm is too narrow for this cutter, which does not cut within "
+                f"{cutter.dead_diameter:.2f} mm of its centre.",
+                severity="error", measured=bore, limit=cutter.diameter + cutter.dead_diameter, unit="mm",
+            )  # fmt: skip
+        elif metal and bore < 1.1 * cutter.diameter - 1e-6:
+            yield told(
+                "helix-too-tight", evidence, run,
+                f"The bore of {bore:.2f} mm is hardly wider than the cutter; in metal at least "
+                f"{1.1 * cutter.diameter:.2f} mm are advised.",
+                severity="warning", measured=bore, limit=1.1 * cutter.diameter, unit="mm",
+            )  # fmt: skip
+        elif turns >= 0.99 and bore > limit.bore_max + 1e-6 and _post(evidence, group[-1]):
+            yield told(
+                "helix-too-tight", evidence, run,
+                f"The bore of {bore:.2f} mm is wider than {limit.bore_max:.2f} mm: a post is left standing in its middle.",
+                severity="note", measured=bore, limit=limit.bore_max, unit="mm",
+                fix="Clear the post before anything else, or make the helix narrower.",
+            )  # fmt: skip
+        if turns >= 0.5 and pitch > limit.helix_pitch_max + 1e-6 and volume > 0:
+            yield told(
+                "helix-too-tight", evidence, run,
+                f"The helix goes down {pitch:.2f} mm a turn; at most {limit.helix_pitch_max:.2f} mm are advised.",
+                severity="warning", measured=pitch, limit=limit.helix_pitch_max, unit="mm",
+            )  # fmt: skip
+
+
+def _post(evidence: Evidence, row: int) -> bool:
+    """Whether material still stands in the middle of a helix when the program has ended."""
+    cuts, placed = evidence.cuts, evidence.placed
+    k = int(np.searchsorted(placed.arc_row, row))
+    x, y = placed.centre[k, :2]
+    grid = cuts.field.grid
+    i, j = int(x // grid.dx), int(y // grid.dy)
+    if not (0 <= i < grid.nx and 0 <= j < grid.ny):
+        return False
+    return bool(cuts.field.top[i, j] > placed.end[row, 2] + 0.1)
+
+
+RULE = rule(
+    __doc__,
+    name="helix-too-tight",
+    severity="warning",
+    group="motion",
+    check=check,
+    needs=("moves", "engagement", "material", "machine"),
+)

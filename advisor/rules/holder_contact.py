@@ -1,0 +1,74 @@
+"""Holder, nut or spindle nose touch material that still stands.
+
+What it checks
+    On every move, whether the holder or the spindle nose (or dust shoe) comes down on remaining material.
+
+Why it matters
+    A holder does not cut: it hammers the work, tears it loose and marks or bends the spindle.
+
+What it cannot see
+    The shape of a holder that is not declared (holder_diameter, holder_length), clamps that are no keep-outs.
+
+How to mend
+    More stickout, a longer cutter, or clear the material beside the deep place first.
+
+Example
+        a 40 mm deep pocket with 25 mm of stickout
+
+Safety
+    More stickout makes the cutter bend more: ask `feedwright speeds` again with the new stickout.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from advisor.evidence import Evidence
+from advisor.findings import Finding, NotChecked
+from advisor.rules._motion import runs, told
+from advisor.rules.base import rule
+
+LEAST = 0.05
+PARTS = {2: "holder", 3: "spindle nose"}
+
+
+def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
+    """One finding for each stretch of contact."""
+    cuts = evidence.cuts
+    touching = (cuts.above_part >= 2) & (cuts.above > LEAST)
+    for run in runs(cuts, touching, np.asarray(cuts.above, dtype=float), gap=3):
+        k = run.worst
+        yield told(
+            "holder-contact",
+            evidence,
+            run,
+            f"The {PARTS.get(int(cuts.above_part[k]), 'holder')} comes {cuts.above[k]:.2f} mm into material that still "
+            "stands.",
+            measured=float(cuts.above[k]),
+            limit=0.0,
+        )
+    for index, cutter in enumerate(cuts.placed.cutters):
+        rows = np.flatnonzero(cuts.cutter == index)
+        if cutter.stickout is None and len(rows):
+            lines = evidence.program.block_line[cuts.block[rows[[0, -1]]]]
+            yield NotChecked(
+                "holder-contact",
+                f"the stickout of {cutter.name} is not known: give stickout",
+                "cutter",
+                int(min(lines)),
+                int(max(lines)),
+            )
+
+
+RULE = rule(
+    __doc__,
+    name="holder-contact",
+    severity="error",
+    group="motion",
+    check=check,
+    needs=("moves", "engagement"),
+    unit="mm",
+    least=LEAST,
+)

@@ -1,0 +1,95 @@
+"""A cutter goes straight down into material it should not plunge into.
+
+What it checks
+    Descents of 60 degrees and more through material under the axis (more than 0.2 mm of it). Told are: cutters that
+    do not cut at their centre, always; in metal, plunges deeper than a tenth of the diameter; in wood and boards,
+    down-cut and compression cutters, and others deeper than one diameter. Drills, V cutters up to half their
+    diameter deep, and holes already opened are left out (common practice, no source).
+
+Why it matters
+    At the centre the cutting speed is zero. End mills rub there, pack chips, burn wood and break in metal; a cutter
+    without centre edges cannot go down at all.
+
+What it cannot see
+    Whether a hole was drilled before by another program, unless that program is declared in the same job.
+
+How to mend
+    Enter by a ramp or a helix, or drill the place first; `feedwright speeds` gives the entry.
+
+Example
+        G1 Z-8 F300     straight into aluminium with an end mill
+
+Safety
+    The limit given by the cutter's maker for plunging overrides this one.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from advisor.evidence import Evidence
+from advisor.findings import Finding, NotChecked
+from advisor.rules._motion import METAL, WOOD, descents, family, told, whole_run
+from advisor.rules.base import rule
+
+STEEP = 60.0
+LEAST = 0.2
+
+
+def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
+    """One finding for each steep descent that takes too much from under the axis."""
+    cuts = evidence.cuts
+    material = family(evidence)
+    unjudged: list[int] = []
+    for fall in descents(cuts, steep=STEEP):
+        cutter = cuts.placed.cutters[fall.cutter]
+        if fall.core <= LEAST or cutter.form == "drill":
+            continue
+        if cutter.form == "vee" and fall.core <= 0.5 * cutter.diameter:
+            continue
+        run = whole_run(evidence, fall.first, fall.last)
+        limit, severity, why = LEAST, "error", "this cutter does not cut at its centre"
+        if cutter.centre_cutting:
+            severity = "warning"
+            if not material:
+                unjudged.append(run.block)
+                continue
+            if material in METAL:
+                limit, why = 0.1 * cutter.diameter, "in metal an end mill should not be used as a drill"
+            elif material in WOOD and cutter.twist in ("down", "compression"):
+                limit, why = LEAST, f"a {cutter.twist}-cut cutter cannot clear its chips upward"
+            else:
+                limit, why = cutter.diameter, "deeper than a diameter the chips pack and burn"
+        if fall.core <= limit + 1e-6:
+            continue
+        yield told(
+            "straight-plunge",
+            evidence,
+            run,
+            f"The cutter goes {fall.core:.2f} mm straight down into material (net {min(fall.angle, 90.0):.0f} degrees); "
+            f"{why}.",
+            severity=severity,
+            measured=fall.core,
+            limit=limit,
+        )
+    if unjudged:
+        lines = [evidence.program.line_of(b) for b in unjudged]
+        yield NotChecked(
+            "straight-plunge",
+            "no material is given: give [stock] material or --material",
+            "material",
+            min(lines),
+            max(lines),
+        )
+
+
+RULE = rule(
+    __doc__,
+    name="straight-plunge",
+    severity="warning",
+    group="motion",
+    check=check,
+    needs=("moves", "engagement"),
+    unit="mm",
+    least=LEAST,
+)
