@@ -24,7 +24,7 @@ class Allowance:
 def comments(text: str, *, dialect: str = "shop") -> list[tuple[int, str]]:
     """The comments of one line: (0-based column of the opening sign, text inside).
 
-    ``strict`` knows parentheses only (NISTIR 6556, 3.3.4); ``shop`` also ``;``, ``//`` and ``%`` to the end of the line.
+    ``strict`` knows parentheses only (NISTIR 6556, 3.3.4); ``shop`` also ``;``, ``//`` and ``%`` up to the line's end.
     """
     found = []
     at = 0
@@ -64,7 +64,9 @@ def allowances_in(data: bytes, *, dialect: str = "shop") -> list[Allowance]:
 def _allowance(words: str, line: int, column: int) -> Allowance:
     match = _ALLOW.match(words)
     if match is None:
-        return Allowance("", "", line, column, "This comment speaks to Feedwright, but not as: allow RULE because REASON.")
+        return Allowance(
+            "", "", line, column, "This comment speaks to Feedwright, but not as: allow RULE because REASON."
+        )
     name, reason = match.group(1).lower(), (match.group(2) or "").strip()
     if not reason:
         return Allowance(name, "", line, column, f"The allowance of {name} gives no reason, so it does not count.")

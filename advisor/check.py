@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 import traceback
 from collections.abc import Iterable, Mapping, Sequence
@@ -21,7 +22,9 @@ if TYPE_CHECKING:
 
 MOST_PER_RULE = 1000  # findings of one rule told for one program; the rest are counted
 MOST_GAPS = 20  # stretches that could not be followed told one by one
-NEVER_ALLOWED = frozenset({"internal-error", "required-not-checked", "unused-allowance", "not-a-program", "file-skipped"})
+NEVER_ALLOWED = frozenset(
+    {"internal-error", "required-not-checked", "unused-allowance", "not-a-program", "file-skipped"}
+)
 
 MISSING = {
     "stock": "no stock is declared: give [stock] size and zero in the shop file, --stock and --zero, or --assume-stock",
@@ -35,9 +38,7 @@ MISSING = {
 }
 
 
-def check_program(
-    data: bytes, *, path: str, setting: Setting, rules: Iterable[Rule] | None = None
-) -> ProgramReport:
+def check_program(data: bytes, *, path: str, setting: Setting, rules: Iterable[Rule] | None = None) -> ProgramReport:
     """Checks one program. Never raises: what fails inside becomes the finding ``internal-error``."""
     every = book()
     chosen = sorted(every.values() if rules is None else rules, key=lambda rule: rule.name)
@@ -64,6 +65,7 @@ def _read(data: bytes, setting: Setting, path: str) -> Program:
 
     return read_program(
         data,
+        name=path,
         dialect=setting.checks.dialect,
         options=setting.checks.dialect_options,
         start=start_of(setting),
@@ -73,14 +75,18 @@ def _read(data: bytes, setting: Setting, path: str) -> Program:
 
 def start_of(setting: Setting) -> Start:
     """The machine before the first block, as the reader of programs wants it."""
-    from grammar.moves import Start
+    from grammar.read import default_start
 
+    usual = default_start(setting.checks.dialect)
     given = dict(setting.start)
     fields: dict[str, Any] = {}
     for key in ("tool", "slots", "feed", "speed", "block_delete", "optional_stop", "position", "mode"):
         if key in given and given[key] is not None:
             fields[key] = given[key]
-    fields["parameters"] = {int(k): float(v) for k, v in dict(given.get("parameters", {})).items()}
+    fields["parameters"] = {
+        **usual.parameters,
+        **{int(k): float(v) for k, v in dict(given.get("parameters", {})).items()},
+    }
     lengths = {t: c.length_offset for t, c in setting.cutters.items() if c.length_offset is not None}
     diameters = {
         t: c.offset_diameter if c.offset_diameter is not None else c.diameter for t, c in setting.cutters.items()
@@ -90,7 +96,13 @@ def start_of(setting: Setting) -> Start:
         diameters = dict.fromkeys(
             range(100), size.offset_diameter if size.offset_diameter is not None else size.diameter
         )
-    return Start(lengths=lengths, diameters=diameters, origins=dict(setting.offsets), **fields)
+    return replace(
+        usual,
+        lengths={**usual.lengths, **lengths},
+        diameters={**usual.diameters, **diameters},
+        origins={**usual.origins, **setting.offsets},
+        **fields,
+    )
 
 
 class _Run:
@@ -139,7 +151,9 @@ class _Run:
             if rule.follows:
                 self.not_checked += [NotChecked(rule.name, *gap) for gap in gaps]
             whole = any(
-                n.from_line <= 1 and n.to_line >= self.last_line for n in self.not_checked[before:] if n.rule == rule.name
+                n.from_line <= 1 and n.to_line >= self.last_line
+                for n in self.not_checked[before:]
+                if n.rule == rule.name
             )
             if not whole:
                 looked.add(rule.name)
@@ -244,7 +258,9 @@ class _Run:
                 return True
         if {"cutter", "engagement"} & set(rule.needs):
             for tool, first, last in evidence.unknown_cutters:
-                name = "the tool in the spindle is never named" if tool is None else f"the cutter of T{tool} is not known"
+                name = (
+                    "the tool in the spindle is never named" if tool is None else f"the cutter of T{tool} is not known"
+                )
                 key = "[[cutter]]" if tool is None else f"[[cutter]] with tool = {tool}"
                 self.not_checked.append(
                     NotChecked(rule.name, f"{name}: give {key} in the shop file, or --cutter", "cutter", first, last)
@@ -254,10 +270,8 @@ class _Run:
     def _gaps(self, evidence: Evidence) -> list[tuple[str, str, int, int]]:
         """Stretches the reader, the placing or the stock model could not follow: (reason, cause, from, to)."""
         found = [(g.reason, g.cause, g.from_line, g.to_line) for g in evidence.program.gaps]
-        try:
+        with contextlib.suppress(Exception):  # told by the rules that need the stock
             found += evidence.unlooked
-        except Exception:  # told by the rules that need the stock
-            pass
         found = sorted(set(found), key=lambda g: (g[2], g[3], g[1], g[0]))
         if len(found) <= MOST_GAPS:
             return found
@@ -279,8 +293,10 @@ class _Run:
             missed = [n for n in self.not_checked if n.rule == name]
             if missed:
                 first = missed[0]
-                where = "" if first.from_line <= 1 and first.to_line >= self.last_line else (
-                    f" at lines {first.from_line} to {first.to_line}"
+                where = (
+                    ""
+                    if first.from_line <= 1 and first.to_line >= self.last_line
+                    else (f" at lines {first.from_line} to {first.to_line}")
                 )
                 more = f" ({len(missed) - 1} more places)" if len(missed) > 1 else ""
                 self._add(

@@ -186,7 +186,11 @@ def left_over(evidence: Evidence) -> list[str]:
     if mode.system != "G54":
         found.append(f"{mode.system} coordinate system")
     shifts = [event for event in evidence.program.events if event.kind == "shift" and "G92" in event.text.upper()]
-    if shifts and not any(code in shifts[-1].text.upper() for code in ("G92.1", "G92.2")) and not evidence.program.end.ended:
+    if (
+        shifts
+        and not any(code in shifts[-1].text.upper() for code in ("G92.1", "G92.2"))
+        and not evidence.program.end.ended
+    ):
         found.append("G92 axis offset")
     return found
 

@@ -153,11 +153,7 @@ def merge_runs(
     runs: list[Run] = []
     first = worst = 0
     for i in range(1, len(blocks) + 1):
-        joined = (
-            i < len(blocks)
-            and 0 <= blocks[i] - blocks[i - 1] <= gap
-            and (keys is None or keys[i] == keys[i - 1])
-        )
+        joined = i < len(blocks) and 0 <= blocks[i] - blocks[i - 1] <= gap and (keys is None or keys[i] == keys[i - 1])
         if joined:
             if excess[i] > excess[worst]:
                 worst = i

@@ -1,0 +1,70 @@
+"""A feed the machine's axes cannot reach.
+
+What it checks
+    The programmed feed of each move against the greatest feed of the axes that make it, along its direction.
+
+Why it matters
+    The control goes slower than programmed: chips get thinner than planned, and the time is not the one told.
+
+What it cannot see
+    Limits the control sets for other reasons; short moves and small arcs are looked at by feed-not-reached.
+
+How to mend
+    Lower F to what the axis can do, and the spindle speed with it so that the chip keeps its thickness.
+
+Example
+        G1 Z-3 F4000     on an axis that reaches 2000 mm/min
+
+Safety
+    A feed far above the machine's is often a slip: compare it with the speeds planned for the cutter.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from advisor.evidence import Evidence
+from advisor.findings import Finding
+from advisor.rules._common import feeding, runs_of, span
+from advisor.rules.base import rule
+from advisor.timing import FIRST, SECOND
+
+NAME = "feed-over-machine"
+
+
+def check(evidence: Evidence) -> Iterator[Finding]:
+    """One finding a run of moves."""
+    machine = evidence.setting.machine
+    moves = evidence.moves
+    if machine is None:
+        return
+    feeds = np.array([machine.feed_max, machine.feed_max, machine.feed_max_z])
+    length = evidence.lengths
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        share = np.abs(moves.end - moves.start) / length[:, None]
+        limit = np.min(feeds / share, axis=1)
+    for row, plane in zip(moves.arc_row, moves.plane, strict=True):
+        limit[row] = min(feeds[FIRST[int(plane)]], feeds[SECOND[int(plane)]])
+    rows = feeding(evidence) & (length > 0) & np.isfinite(limit) & (moves.feed > limit * (1 + 1e-9) + 1e-6)
+    excess = np.where(rows, moves.feed / np.where(limit > 0, limit, 1.0), 0.0)
+    through = ~feeding(evidence) | (length == 0)
+    for first, last, worst in runs_of(evidence, rows, excess, through=through, same_mode=False):
+        top = float(limit[worst])
+        yield span(
+            evidence,
+            NAME,
+            first,
+            last,
+            worst,
+            f"F{moves.feed[worst]:g} mm/min; along this move the axes reach {top:.0f} mm/min.",
+            measured=float(moves.feed[worst]),
+            limit=top,
+            unit="mm/min",
+        )
+
+
+RULE = rule(
+    __doc__, name=NAME, severity="warning", group="set-up", check=check, needs=("moves", "machine"), unit="mm/min"
+)

@@ -1,0 +1,240 @@
+"""A value that makes sense only with a decimal point elsewhere, or with the other sign.
+
+What it checks
+    Positions in absolute mode that lie far outside all others, and would lie among their neighbours with the
+    decimal point one to three places further left, or with the other sign; depths below the stock that would
+    fit the other passes in the same way; feeds of one tool that differ from its others by exactly ten, a
+    hundred or a thousand.
+
+Why it matters
+    A lost point or sign sends the cutter across the machine or through the table.
+
+What it cannot see
+    Values that stay within the range of the others, increments (G91), and arc centres, which arc-mismatch looks
+    at.
+
+How to mend
+    Compare the value with its neighbours and with the drawing, and write the point or the sign.
+
+Example
+        Z-70     where the other passes end at Z-7
+
+Safety
+    Do not run the block to see: correct it, then trace the program in air.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from advisor.evidence import Evidence
+from advisor.findings import Finding
+from advisor.rules._common import feeding
+from advisor.rules.base import rule
+from grammar.moves import Flag, Kind
+
+NAME = "missing-point"
+POINTS = (10.0, 100.0, 1000.0)
+FAR = 0.5  # of the span of all other positions; estimate, no source
+LEAST = 10.0  # mm beyond all others; estimate, no source
+DEEP = 5.0  # times the deepest other pass, where no stock is given; estimate, no source
+MOST = 200_000  # moves compared one by one; in longer programs only the depths are
+
+
+def check(evidence: Evidence) -> Iterator[Finding]:
+    """One finding a block and letter."""
+    told: set[tuple[int, str]] = set()
+    for finding in (*_depths(evidence), *_places(evidence), *_feeds(evidence)):
+        key = (finding.block or 0, finding.message[:1])
+        if key not in told:
+            told.add(key)
+            yield finding
+
+
+def _plain(evidence: Evidence) -> np.ndarray:
+    """Rows programmed in absolute work coordinates whose end is known."""
+    moves = evidence.moves
+    absolute = np.array([m.distance != "G91" for m in moves.modes] or [False], dtype=bool)[moves.mode]
+    return np.asarray(
+        absolute & ((moves.flags & (Flag.MACHINE | Flag.HOME | Flag.COMPENSATED)) == 0) & (moves.kind != Kind.DWELL)
+    )
+
+
+def _work(evidence: Evidence) -> np.ndarray:
+    """End points in work coordinates, mm: (n, 3)."""
+    moves = evidence.moves
+    shifts = np.array([frame.shift for frame in moves.frames] or [(0.0, 0.0, 0.0)])
+    return np.asarray(moves.end - shifts[moves.frame])
+
+
+def _text(evidence: Evidence, row: int, letter: str, value: float) -> str:
+    """A value as it stands in the program, in its unit."""
+    scale = 25.4 if evidence.mode(row).units in ("G20", "G70") else 1.0
+    return f"{letter}{value / scale:.6g}"
+
+
+def _finding(
+    evidence: Evidence, row: int, letter: str, value: float, better: float, where: str, severity: str = ""
+) -> Finding:
+    sign = better * value < 0
+    return Finding(
+        rule=NAME,
+        block=int(evidence.moves.block[row]),
+        severity=severity,
+        message=f"{_text(evidence, row, letter, value)} {where}; {_text(evidence, row, letter, better)} would fit: "
+        f"a lost {'sign' if sign else 'decimal point'}?",
+        measured=float(value),
+        limit=float(better),
+        unit="mm/min" if letter == "F" else "mm",
+        at=evidence.point(row),
+    )
+
+
+def _depths(evidence: Evidence) -> Iterator[Finding]:
+    """Passes far below all others, and passes above the work that repeat a depth with the other sign."""
+    moves = evidence.moves
+    z = _work(evidence)[:, 2]
+    with np.errstate(invalid="ignore"):
+        setting = _plain(evidence) & np.isfinite(z) & ~(moves.start[:, 2] == moves.end[:, 2])
+    rows = np.flatnonzero(setting & feeding(evidence))
+    if len(rows) < 2:
+        return
+    levels = z[rows]
+    order = np.argsort(levels, kind="stable")
+    workpiece = evidence.setting.workpiece
+    zero = evidence.zero[2]
+    floor = None if workpiece is None else -zero - max(evidence.setting.hold.spoilboard or 0.0, 1.0)
+    above = None if workpiece is None else workpiece.size[2] - zero
+    for place in range(min(4, len(order) - 1)):
+        row = int(rows[order[place]])
+        level = float(z[row])
+        others = levels[np.abs(levels - level) > 1e-6]
+        if level >= 0 or not len(others):
+            break
+        deepest = float(others[others > level].min()) if (others > level).any() else level
+        beyond = level < floor if floor is not None else (deepest < 0 and level < DEEP * deepest)
+        if not beyond:
+            break
+        ground = float(np.percentile(others, 5))
+        for factor in POINTS:
+            better = level / factor
+            near = min(abs(better - float(v)) for v in _around(levels, int(np.flatnonzero(rows == row)[0])))
+            if ground - 1.0 <= better and (near <= max(2.0, 0.5 * abs(ground)) or np.abs(others - better).min() < 1e-3):
+                where = f"is far below the other passes (deepest at {_text(evidence, row, 'Z', deepest)})"
+                yield _finding(evidence, row, "Z", level, better, where)
+                break
+    yield from _lost_signs(evidence, rows, z, above)
+
+
+def _around(levels: np.ndarray, place: int) -> list[float]:
+    """The levels set before and after one, or that level itself where it stands alone."""
+    near = [float(levels[i]) for i in (place - 1, place + 1) if 0 <= i < len(levels)]
+    return near or [float(levels[place])]
+
+
+def _lost_signs(evidence: Evidence, rows: np.ndarray, z: np.ndarray, above: float | None) -> Iterator[Finding]:
+    """Feed moves in the air at a height that is a depth of other passes with the other sign."""
+    moves = evidence.moves
+    surface = 0.0 if above is None else above
+    low = z[rows][z[rows] < min(0.0, surface)]
+    if not len(low) or surface > 0.5:
+        return
+    cuts = feeding(evidence)
+    lengths = evidence.lengths
+    for row in rows:
+        height = float(z[row])
+        if height <= surface + 1e-6 or np.abs(low + height).min() > 1e-3 or moves.end[row, 2] > moves.start[row, 2]:
+            continue
+        after = int(row) + 1
+        travelled = 0.0
+        while after < len(moves) and cuts[after] and moves.end[after, 2] == moves.start[after, 2]:
+            travelled += float(np.nan_to_num(lengths[after]))
+            after += 1
+        if travelled >= LEAST:
+            yield _finding(evidence, int(row), "Z", height, -height, "keeps the following cuts above the work")
+
+
+def _places(evidence: Evidence) -> Iterator[Finding]:
+    """X and Y far outside all other positions."""
+    moves = evidence.moves
+    if len(moves) > MOST:
+        return
+    ends = _work(evidence)
+    plain = _plain(evidence)
+    workpiece = evidence.setting.workpiece
+    for axis, letter in enumerate("XY"):
+        values = ends[:, axis]
+        rows = np.flatnonzero(plain & np.isfinite(values))
+        if len(rows) < 4:
+            continue
+        v = values[rows]
+        order = np.sort(v)
+        for place in _suspects(v):
+            row = int(rows[place])
+            value = float(v[place])
+            others = order[np.abs(order - value) > 1e-6]
+            if len(others) < 3:
+                continue
+            low, high = float(others[0]), float(others[-1])
+            if workpiece is not None:
+                low = min(low, -evidence.zero[axis])
+                high = max(high, workpiece.size[axis] - evidence.zero[axis])
+            span = high - low
+            beyond = max(low - value, value - high)
+            near = (*v[max(0, place - 3) : place], *v[place + 1 : place + 4])
+            around = [float(x) for x in near if abs(float(x) - value) > 1e-6]
+            mirrored = bool(around) and _sign(value, beyond, around, span)
+            if not around or (beyond < max(LEAST, FAR * span) and not mirrored):
+                continue
+            for better in (*(value / f for f in POINTS), -value):
+                if better == -value and not mirrored:
+                    continue
+                if low <= better <= high and min(abs(better - x) for x in around) <= 0.5 * span:
+                    where = f"lies {beyond:.0f} mm outside everything else"
+                    yield _finding(evidence, row, letter, value, better, where)
+                    break
+
+
+def _sign(value: float, beyond: float, around: list[float], span: float) -> bool:
+    """True where the value mirrored at zero lies among its neighbours and the value itself far from them."""
+    return (
+        beyond > max(LEAST, 0.05 * span)
+        and max(abs(-value - x) for x in around[:1] + around[-1:]) <= 0.25 * span
+        and min(abs(value - x) for x in around) > 0.25 * span
+    )
+
+
+def _suspects(values: np.ndarray) -> list[int]:
+    """Positions of the three highest and the three lowest distinct values, first occurrence of each."""
+    _, first = np.unique(values, return_index=True)
+    return [int(i) for i in (*first[:3], *first[-3:][::-1])]
+
+
+def _feeds(evidence: Evidence) -> Iterator[Finding]:
+    """Feeds of one tool that are another of its feeds with the point moved."""
+    moves, machine = evidence.moves, evidence.setting.machine
+    cuts = feeding(evidence) & np.isfinite(moves.feed) & ~np.isfinite(moves.minutes)
+    tools = np.array([-1 if m.tool is None else m.tool for m in moves.modes] or [-1])[moves.mode]
+    flat = np.isclose(moves.start[:, 2], moves.end[:, 2], rtol=0.0, atol=1e-9)
+    for tool in np.unique(tools[cuts]):
+        for level in (True, False):
+            rows = np.flatnonzero(cuts & (tools == tool) & (flat == level))
+            feeds, first, counts = np.unique(np.round(moves.feed[rows], 6), return_index=True, return_counts=True)
+            if len(feeds) < 2:
+                continue
+            usual = float(feeds[counts.argmax()])
+            for feed, at, count in zip(feeds, first, counts, strict=True):
+                if count * 4 > counts.max() or feed <= 0 or (machine is not None and feed > machine.feed_max):
+                    continue
+                for factor in POINTS:
+                    for better in (feed / factor, feed * factor):
+                        if abs(better - usual) <= 1e-6 * usual:
+                            row = int(rows[int(at)])
+                            yield _finding(
+                                evidence, row, "F", float(feed), float(better), "is unlike this tool's other feeds"
+                            )
+
+
+RULE = rule(__doc__, name=NAME, severity="warning", group="set-up", check=check, needs=("moves",), unit="mm")

@@ -1,0 +1,102 @@
+"""A move that leaves the machine's travel.
+
+What it checks
+    Every move, arcs along their whole way, in machine coordinates against the travel of each axis. Where the
+    shop file does not say where program zero sits on the machine ([offsets]), only the span of the motion is
+    compared with the length of each axis.
+
+Why it matters
+    The machine stops at its limit switch in the middle of the cut, or loses its position against the end stop.
+
+What it cannot see
+    Where the stock is really clamped, if it differs from [offsets].
+
+How to mend
+    Move the stock or program zero, turn the part, or correct the coordinate: a nought too many or a lost
+    decimal point looks like this.
+
+Example
+        G1 X2760     on an axis of 1200 mm
+
+Safety
+    Trace the outline in air, above the clamps, before the first cut.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from advisor.evidence import Evidence
+from advisor.findings import Finding
+from advisor.rules._common import runs_of, span
+from advisor.rules.base import rule
+
+NAME = "outside-travel"
+
+
+def check(evidence: Evidence) -> Iterator[Finding]:
+    """One finding a stretch of moves beyond one end of one axis."""
+    machine = evidence.setting.machine
+    if machine is None or not machine.travel:
+        return
+    moves = evidence.moves
+    low, high = evidence.boxes
+    if moves.machine_shift is not None:
+        low, high = low + moves.machine_shift, high + moves.machine_shift
+    systems = evidence.setting.offsets
+    placed = np.array([frame.known and frame.system in systems for frame in moves.frames], dtype=bool)[moves.frame]
+    for axis, name in enumerate("xyz"):
+        if name not in machine.travel:
+            continue
+        least, most = machine.travel[name]
+        for beyond, limit, side in ((least - low[:, axis], least, "below"), (high[:, axis] - most, most, "above")):
+            with np.errstate(invalid="ignore"):
+                rows = placed & (beyond > RULE.tolerance)
+            for first, last, worst in runs_of(evidence, rows, np.nan_to_num(beyond), same_mode=False):
+                value = limit + beyond[worst] * (1 if side == "above" else -1)
+                yield span(
+                    evidence,
+                    NAME,
+                    first,
+                    last,
+                    worst,
+                    f"{name.upper()} goes to {value:.1f} mm on the machine, {beyond[worst]:.1f} mm {side} its travel.",
+                    measured=float(value),
+                    limit=float(limit),
+                    unit="mm",
+                )
+        if not placed.all():
+            yield from _span(evidence, ~placed, axis, name, most - least)
+
+
+def _span(evidence: Evidence, rows: np.ndarray, axis: int, name: str, length: float) -> Iterator[Finding]:
+    """The motion's span on an axis against the axis's length, for moves whose place on the machine is not known."""
+    low, high = evidence.boxes
+    moves = evidence.moves
+    known = np.array([frame.known for frame in moves.frames], dtype=bool)[moves.frame]
+    use = np.flatnonzero(rows & known & np.isfinite(low[:, axis]) & np.isfinite(high[:, axis]))
+    if not len(use):
+        return
+    bottom, top = low[use, axis], high[use, axis]
+    whole = float(top.max() - bottom.min())
+    if whole <= length + RULE.tolerance:
+        return
+    # The end that lies further from the middle of all moves is the one to look at.
+    middle = float(np.median(np.concatenate((bottom, top))))
+    row = int(use[top.argmax()] if top.max() - middle >= middle - bottom.min() else use[bottom.argmin()])
+    yield Finding(
+        rule=NAME,
+        block=int(moves.block[row]),
+        message=f"The motion spans {whole:.1f} mm along {name.upper()}; the axis is {length:.1f} mm long.",
+        measured=whole,
+        limit=length,
+        unit="mm",
+        at=evidence.point(row),
+    )
+
+
+RULE = rule(
+    __doc__, name=NAME, severity="error", group="set-up", check=check, needs=("moves", "machine", "travel"), unit="mm"
+)

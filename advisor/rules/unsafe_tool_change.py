@@ -1,0 +1,114 @@
+"""A tool change with the cutter low, the spindle turning, or compensation on.
+
+What it checks
+    At each M6, and at each M0 that comes with a tool number or the word tool: the height of the tip above the
+    stock's top against 10 mm, whether the spindle was commanded to stop before a change by hand, and whether
+    G41 or G42 is in force. The first change, T0, the same tool again, and automatic changers are left out.
+
+Why it matters
+    Hands are near the cutter. A turning spindle, or a cutter still among clamps and walls, hurts the operator
+    or the work.
+
+What it cannot see
+    A spindle stopped by hand. Heights are not judged without stock.
+
+How to mend
+    Lift Z well clear (G53 G0 Z0 or a height above the clamps), write M5 and G40, then M6.
+
+Example
+        G1 Z-3
+        T2 M6     at 3 mm below the top
+
+Safety
+    Wait until the spindle stands still, and take the key off, before you reach in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from advisor.evidence import Evidence
+from advisor.findings import Finding, NotChecked
+from advisor.rules._common import high, mode_before, top
+from advisor.rules.base import rule
+from grammar.moves import Event
+
+NAME = "unsafe-tool-change"
+LIFT = 10.0  # mm above the stock's top; common practice, no source
+
+
+def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
+    """One finding a change and cause."""
+    machine = evidence.setting.machine
+    if machine is not None and machine.change == "automatic":
+        return
+    surface = top(evidence)
+    for event, spindle in changes(evidence):
+        row = event.move - 1
+        before = mode_before(evidence, event)
+        if row < 0 or before is None:
+            continue
+        if spindle != "off":
+            yield Finding(
+                rule=NAME,
+                block=event.block,
+                message="The spindle is still turning when the tool is changed: no M5 before the change.",
+                fix="Write M5 (and a dwell while the spindle runs down) before the change.",
+            )
+        if before.compensation != "G40":
+            yield Finding(
+                rule=NAME,
+                block=event.block,
+                message=f"{before.compensation} is in force when the tool is changed: the old radius stays in use.",
+                fix="Write G40 with a move away from the part before the change.",
+            )
+        line = evidence.program.line_of(event.block)
+        z = evidence.point(row)[2]
+        if surface is None or high(evidence, row):
+            continue
+        if z is None:
+            reason = "the height of the cutter at the tool change is not known"
+            yield NotChecked(NAME, reason, "unknown-position", line, line)
+        elif z < surface + LIFT - RULE.tolerance:
+            yield Finding(
+                rule=NAME,
+                block=event.block,
+                message=f"The tool is changed {z - surface:.1f} mm above the stock's top; {LIFT:g} mm are wanted.",
+                measured=z - surface,
+                limit=LIFT,
+                at=evidence.point(row),
+            )
+
+
+def changes(evidence: Evidence) -> Iterator[tuple[Event, str]]:
+    """Changes of tool by hand that matter, each with the direction the spindle turns in ("off" where it stands)."""
+    held: float | str | None = None
+    seen = False
+    spindle = "off"
+    turning_row = -1
+    for event in evidence.program.events:
+        if event.move - 1 > turning_row:
+            turning_row = event.move - 1
+            if turning_row < len(evidence.moves):
+                spindle = evidence.mode(turning_row).spindle
+        if event.kind == "spindle":
+            spindle = str(event.value)
+        elif event.kind == "tool-change":
+            if event.value in (None, 0, 0.0, "0"):
+                continue
+            if seen and event.value != held:
+                yield event, spindle
+            seen, held = True, event.value
+            spindle = "off"  # M6 stops it
+        elif event.kind == "stop" and event.value in (0, 0.0, "0") and _speaks_of_tool(evidence, event):
+            yield event, spindle
+
+
+def _speaks_of_tool(evidence: Evidence, event: Event) -> bool:
+    """True where the words on the block of a stop name a tool."""
+    words = event.text.lower()
+    words += "".join(e.text.lower() for e in evidence.program.events if e.block == event.block and e.kind == "message")
+    return "tool" in words or "cutter" in words
+
+
+RULE = rule(__doc__, name=NAME, severity="error", group="set-up", check=check, needs=("moves",), unit="mm")
