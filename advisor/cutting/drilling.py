@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from math import pi, radians, sin, tan
+from math import atan, degrees, pi, radians, sin, tan
 
+from advisor.cutting.force import friction_angle, lee_shaffer_shear_angle, orthogonal_forces
 from advisor.cutting.validity import RangeError, covers, not_negative, positive, within
 
 THIN = "below 0.05 mm the Kienzle constants are extrapolated"
@@ -94,7 +95,8 @@ def handbook_drill_torque(*, constant: float, feed_per_turn: float, diameter: fl
 def shaw_oxford(*, hardness: float, feed_per_turn: float, diameter: float) -> tuple[float, float]:
     """Torque and thrust after Shaw and Oxford, for a chisel edge of 0.18 d.
 
-    M = 0.087 H f^0.8 d^1.8, T = 0.195 H f^0.8 d^0.8 + 0.0022 H d^2. The fit holds in inches and pounds; it is worked in them and given back in N m and N.
+    M = 0.087 H f^0.8 d^1.8, T = 0.195 H f^0.8 d^0.8 + 0.0022 H d^2. The fit holds in inches and pounds; it is worked
+    in them and given back in N m and N.
 
     Symbols:
         hardness  H_B  N/mm2  Brinell hardness as a pressure (HB 200 is 1961 N/mm2)
@@ -226,3 +228,58 @@ def pecks(*, depth: float, diameter: float, first: float, then: float, deep: flo
         if len(bites) > 100000:
             raise RangeError("then", then, f"{depth:g} mm would take more than 100000 bites")
     return tuple(bites)
+
+
+def drill_rake(*, helix: float, point_angle: float, radius_share: float = 0.5) -> float:
+    """Rake of a twist drill at a share of its radius, arctan(share tan(psi)/sin(sigma/2)).
+
+    Symbols:
+        helix  psi  deg  helix angle at the outside
+        point_angle  sigma  deg  included angle of the point
+        radius_share  r/R  -  share of the radius
+    Returns:
+        alpha, deg
+    Range:
+        0 <= psi < 90, 0 < sigma <= 180, 0 <= share <= 1
+    Source:
+        ghosh-mallik
+    """
+    within(0.0, 89.0, helix=helix)
+    positive(point_angle=point_angle)
+    within(0.0, 180.0, point_angle=point_angle)
+    within(0.0, 1.0, radius_share=radius_share)
+    return degrees(atan(radius_share * tan(radians(helix)) / sin(radians(point_angle) / 2.0)))
+
+
+def orthogonal_drill(
+    *, shear_stress: float, thickness: float, diameter: float, friction: float, point_angle: float, helix: float
+) -> tuple[float, float]:
+    """Torque and thrust of a twist drill from orthogonal cutting at mid radius: M = 0.6 F_c d, T = 5 F_t sin(sigma/2).
+
+    Symbols:
+        shear_stress  tau  N/mm2  shear strength of the work
+        thickness  t_1  mm  chip thickness, half the feed in a turn in the simple form
+        diameter  d  mm  drill diameter
+        friction  mu  -  coefficient of friction
+        point_angle  sigma  deg  included angle of the point
+        helix  psi  deg  helix angle at the outside
+    Returns:
+        (M in N m, T in N)
+    Range:
+        tau, t_1 >= 0, d > 0; shear angle after Lee and Shaffer above 0
+    Source:
+        ghosh-mallik
+    """
+    positive(diameter=diameter)
+    rake = drill_rake(helix=helix, point_angle=point_angle)
+    lean = friction_angle(coefficient=friction)
+    half = sin(radians(point_angle) / 2.0)
+    cutting, thrust = orthogonal_forces(
+        shear_stress=shear_stress,
+        thickness=thickness,
+        chip_width=diameter / (2.0 * half),
+        rake=rake,
+        friction_angle=lean,
+        shear_angle=lee_shaffer_shear_angle(rake=rake, friction_angle=lean),
+    )
+    return 0.6 * cutting * diameter / 1000.0, 5.0 * thrust * half

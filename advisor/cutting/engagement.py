@@ -260,3 +260,42 @@ def steady_depth(*, diameter: float, flutes: int, helix: float) -> float:
     within(0.0, 89.0, helix=helix)
     within(1, 1000, flutes=flutes)
     return pi * diameter / (flutes * tan(radians(helix)))
+
+
+def approach_length(*, width: float, diameter: float) -> float:
+    """Way from first touch to full engagement, sqrt(a_e (D - a_e)).
+
+    Symbols:
+        width  a_e  mm  radial engagement
+        diameter  D  mm  cutter diameter
+    Returns:
+        A, mm
+    Range:
+        D > 0, 0 <= a_e <= D
+    Source:
+        geometry; from memory: Groover, Fundamentals of Modern Manufacturing
+    """
+    positive(diameter=diameter)
+    within(0.0, diameter, width=width)
+    return sqrt(max(0.0, width * (diameter - width)))
+
+
+@covers(width_ratio=(0.0, 0.1, "the older form sqrt(D a_e) drops a term and reads high"))
+def approach_length_older(*, width: float, diameter: float, width_ratio: float = 0.0) -> float:
+    """Way from first touch to full engagement in the older textbook form, sqrt(D a_e).
+
+    Symbols:
+        width  a_e  mm  radial engagement
+        diameter  D  mm  cutter diameter
+        width_ratio  a_e/D  -  only for the caveat
+    Returns:
+        A, mm
+    Range:
+        D > 0, 0 <= a_e <= D; only for comparison with old examples
+    Source:
+        from memory: Kalpakjian and Schmid, Manufacturing Engineering and Technology
+    """
+    positive(diameter=diameter)
+    within(0.0, diameter, width=width)
+    not_negative(width_ratio=width_ratio)
+    return sqrt(diameter * width)

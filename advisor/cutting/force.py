@@ -363,3 +363,22 @@ def titanium_orthogonal(*, rake: float, thickness: float) -> dict[str, float]:
         "edge_force": 24.0,
         "edge_feed_force": 43.0,
     }
+
+
+def lee_shaffer_shear_angle(*, rake: float, friction_angle: float) -> float:
+    """Shear angle after Lee and Shaffer, phi = 45 + alpha - lambda.
+
+    Symbols:
+        rake  alpha  deg  rake
+        friction_angle  lambda  deg  arctan of the coefficient of friction
+    Returns:
+        phi, deg
+    Range:
+        0 < result < 90
+    Source:
+        ghosh-mallik; from memory: Lee and Shaffer 1951
+    """
+    angle = 45.0 + rake - friction_angle
+    if not 0.0 < angle < 90.0:
+        raise RangeError("rake", rake, "rake and friction leave no shear angle between 0 and 90 degrees")
+    return angle

@@ -133,3 +133,22 @@ def jerk_distance(*, feed: float, acceleration: float, jerk: float) -> float:
     positive(acceleration=acceleration, jerk=jerk)
     speed = feed / 60.0
     return speed * speed / (2.0 * acceleration) + speed * acceleration / (2.0 * jerk)
+
+
+def pass_minutes(*, length: float, feed: float, extra: float = 0.0) -> float:
+    """Time of a pass at a steady feed, (L + extra)/v_f, the extra being approach and overrun.
+
+    Symbols:
+        length  L  mm  length of the work
+        feed  v_f  mm/min  feed
+        extra  A  mm  approach and overrun
+    Returns:
+        t, min
+    Range:
+        L, A >= 0, v_f > 0; acceleration not counted
+    Source:
+        from memory: Groover, Fundamentals of Modern Manufacturing
+    """
+    not_negative(length=length, extra=extra)
+    positive(feed=feed)
+    return (length + extra) / feed

@@ -236,3 +236,37 @@ def check_curve(*, curve: Sequence[tuple[float, float]]) -> None:
         if not watts >= 0.0:
             raise RangeError("power of the power curve", watts, "it must be zero or more")
         before = rpm
+
+
+def force_of_torque(*, torque: float, diameter: float) -> float:
+    """Tangential force of a torque at a diameter, F = 2000 M/d.
+
+    Symbols:
+        torque  M  N.m  torque
+        diameter  d  mm  diameter the force acts at
+    Returns:
+        F, N
+    Range:
+        M >= 0, d > 0
+    Source:
+        geometry
+    """
+    not_negative(torque=torque)
+    positive(diameter=diameter)
+    return 2000.0 * torque / diameter
+
+
+def removal_per_kilowatt(*, specific_energy: float) -> float:
+    """Volume a kilowatt at the cutter removes in a minute, 60/U.
+
+    Symbols:
+        specific_energy  U  W.s/mm3  energy per volume
+    Returns:
+        Q, cm3/min
+    Range:
+        U > 0
+    Source:
+        carvill
+    """
+    positive(specific_energy=specific_energy)
+    return 60.0 / specific_energy

@@ -261,3 +261,39 @@ def rim_speed(*, diameter: float, rpm: float) -> float:
         geometry
     """
     return cutting_speed(diameter=diameter, rpm=rpm) / 60.0
+
+
+def turning_removal_rate(*, cutting_speed: float, feed_per_turn: float, depth: float) -> float:
+    """Volume a turning cut removes in a minute, Q = v_c f a_p.
+
+    Symbols:
+        cutting_speed  v_c  m/min  cutting speed
+        feed_per_turn  f  mm  feed in a turn
+        depth  a_p  mm  depth of cut
+    Returns:
+        Q, cm3/min
+    Range:
+        all >= 0; v_c at the diameter that stands for the chip
+    Source:
+        from memory: Machinery's Handbook
+    """
+    not_negative(cutting_speed=cutting_speed, feed_per_turn=feed_per_turn, depth=depth)
+    return cutting_speed * feed_per_turn * depth
+
+
+def mean_removal_rate(*, volume: float, minutes: float) -> float:
+    """Volume removed in a minute over a whole pass, V/t.
+
+    Symbols:
+        volume  V  mm3  volume removed
+        minutes  t  min  time
+    Returns:
+        Q, cm3/min
+    Range:
+        V >= 0, t > 0
+    Source:
+        geometry
+    """
+    not_negative(volume=volume)
+    positive(minutes=minutes)
+    return volume / minutes / 1000.0

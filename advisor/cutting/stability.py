@@ -181,8 +181,40 @@ def _frequencies(modes: Sequence[Mode], count: int) -> list[float]:
     return sorted(frequency for frequency in grid if frequency > 0.0)
 
 
+class Border:
+    """The border of stability of one cut, worked out once: depths over chatter frequencies, asked by spindle speed."""
+
+    def __init__(self, flutes: int, points: list[tuple[float, tuple[Limit, ...]]]) -> None:
+        self.flutes = flutes
+        self.points = points
+
+    def least(self) -> float:
+        """Depth stable at every speed, mm; infinite when nothing vibrates."""
+        return min((limits[0].depth for _, limits in self.points if limits), default=float("inf"))
+
+    def depth(self, rpm: float) -> float:
+        """Depth stable at one speed, mm: the least over all lobes."""
+        positive(rpm=rpm)
+        least = float("inf")
+        scale = 60.0 / (self.flutes * rpm)
+        # Along one branch the lobe number at this speed, k(f) = f 60/(N n) - phase/(2 pi), moves steadily with the
+        # frequency; wherever it passes a whole number the border is met, and the depth is read between the samples.
+        before: list[tuple[float, float]] = []
+        for frequency, limits in self.points:
+            here = [(frequency * scale - limit.phase / (2.0 * pi), limit.depth) for limit in limits]
+            if len(here) == len(before):
+                for (lobe_a, depth_a), (lobe_b, depth_b) in zip(before, here, strict=True):
+                    low, high = min(lobe_a, lobe_b), max(lobe_a, lobe_b)
+                    whole = float(int(high))
+                    if low < whole <= high and whole >= 0.0 and high - low < 0.5:
+                        share = (whole - lobe_a) / (lobe_b - lobe_a)
+                        least = min(least, depth_a + share * (depth_b - depth_a))
+            before = here
+        return least
+
+
 @covers(width_ratio=(0.15, 1.0, "at low radial engagement other lobes appear that this theory does not see"))
-def least_depth(
+def border(
     *,
     x_modes: Sequence[Mode],
     y_modes: Sequence[Mode],
@@ -192,9 +224,9 @@ def least_depth(
     entry: float,
     exit: float,
     width_ratio: float = 1.0,
-    count: int = 2000,
-) -> float:
-    """Depth that is stable at every spindle speed: the least border depth over the chatter frequencies.
+    count: int = 1000,
+) -> Border:
+    """The border of stability of a cut; good in the valleys, up to 30 % off on the peaks.
 
     Symbols:
         x_modes  -  -  modes along the feed
@@ -207,75 +239,18 @@ def least_depth(
         width_ratio  a_e/D  -  width over diameter, only for the caveat
         count  -  -  frequencies looked at for each mode
     Returns:
-        a_lim, mm; infinite without modes
+        a Border: least() is stable at any speed, depth(rpm) at one
     Range:
-        as limits_at
+        as limits_at; without modes nothing vibrates
     Source:
         altintas-budak-1995
     """
     if not x_modes and not y_modes:
-        return float("inf")
-    least = float("inf")
-    for frequency in _frequencies([*x_modes, *y_modes], count):
-        for limit in limits_at(
-            frequency=frequency,
-            x_modes=x_modes,
-            y_modes=y_modes,
-            flutes=flutes,
-            cutting_constant=cutting_constant,
-            radial_ratio=radial_ratio,
-            entry=entry,
-            exit=exit,
-        ):
-            least = min(least, limit.depth)
-    return least
-
-
-@covers(width_ratio=(0.15, 1.0, "at low radial engagement other lobes appear that this theory does not see"))
-def depth_at_speed(
-    *,
-    rpm: float,
-    x_modes: Sequence[Mode],
-    y_modes: Sequence[Mode],
-    flutes: int,
-    cutting_constant: float,
-    radial_ratio: float,
-    entry: float,
-    exit: float,
-    width_ratio: float = 1.0,
-    count: int = 4000,
-) -> float:
-    """Stable depth at a spindle speed: the least over all lobes; good in the valleys, up to 30 % off on the peaks.
-
-    Symbols:
-        rpm  n  rev/min  spindle speed
-        x_modes  -  -  modes along the feed
-        y_modes  -  -  modes across the feed
-        flutes  N  -  number of teeth
-        cutting_constant  K_t  N/mm2  tangential cutting constant
-        radial_ratio  K_r  -  radial / tangential constant
-        entry  phi_st  deg  entry angle
-        exit  phi_ex  deg  exit angle
-        width_ratio  a_e/D  -  width over diameter, only for the caveat
-        count  -  -  frequencies looked at for each mode
-    Returns:
-        a_lim, mm; infinite without modes or when no lobe reaches the speed
-    Range:
-        n > 0; else as limits_at
-    Source:
-        altintas-budak-1995
-    """
-    positive(rpm=rpm)
-    if not x_modes and not y_modes:
-        return float("inf")
-    least = float("inf")
-    # Along one branch the lobe number at this speed, k(f) = f 60/(N n) - phase/(2 pi), moves steadily with the
-    # frequency; wherever it passes a whole number the border is met, and the depth is read between the two samples.
-    before: list[tuple[float, float]] = []
-    for frequency in _frequencies([*x_modes, *y_modes], count):
-        here = [
-            (frequency * 60.0 / (flutes * rpm) - limit.phase / (2.0 * pi), limit.depth)
-            for limit in limits_at(
+        return Border(flutes, [])
+    points = [
+        (
+            frequency,
+            limits_at(
                 frequency=frequency,
                 x_modes=x_modes,
                 y_modes=y_modes,
@@ -284,17 +259,11 @@ def depth_at_speed(
                 radial_ratio=radial_ratio,
                 entry=entry,
                 exit=exit,
-            )
-        ]
-        if len(here) == len(before):
-            for (lobe_a, depth_a), (lobe_b, depth_b) in zip(before, here, strict=True):
-                low, high = min(lobe_a, lobe_b), max(lobe_a, lobe_b)
-                whole = float(int(high))
-                if low < whole <= high and whole >= 0.0 and high - low < 0.5:
-                    share = (whole - lobe_a) / (lobe_b - lobe_a)
-                    least = min(least, depth_a + share * (depth_b - depth_a))
-        before = here
-    return least
+            ),
+        )
+        for frequency in _frequencies([*x_modes, *y_modes], count)
+    ]
+    return Border(flutes, points)
 
 
 def least_real(*, stiffness: float, damping: float) -> float:
