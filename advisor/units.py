@@ -284,7 +284,7 @@ def registry() -> Any:
 def _by_pint(value: str, number: float, unit: str, kind: str, key: str) -> float:
     """Read a unit that is not in the table, or raise an error that says what the quantity is."""
     if _PLAIN_UNIT.fullmatch(unit) is None or re.search(r"\d{3}|\*\*.*\*\*|\^.*\^", unit):
-        raise _complain(key, f'"{unit[:40]}" in {_shown(value)} is not a unit; {_wanted(kind)}')
+        raise _complain(key, f"{_shown(unit)} in {_shown(value)} is not a unit; {_wanted(kind)}")
     import pint
 
     units = registry()
