@@ -145,25 +145,25 @@ def recommend_drill(request: Request, limits: CutLimits, safety: tuple[str, ...]
             ("bore the hole with a smaller end mill (operation bore)", "a machine with a slower spindle"),
         )
 
-    def best(most: float, law: ForceLaw, fastest: float) -> tuple[float, float, float] | None:
-        top = min(limits.spindle_max, 1000.0 * fastest / (math.pi * d))
-        top = max(top, limits.spindle_min)
+    def best(most: float, law: ForceLaw, fastest: float) -> tuple[float, float] | None:
+        """(feed, rpm) of the fastest hole: of equals the slowest speed."""
+        top = max(min(limits.spindle_max, 1000.0 * fastest / (math.pi * d)), limits.spindle_min)
         low = max(limits.spindle_min, min(0.3 * top, top))
-        found: tuple[float, float, float] | None = None
+        share = point_sine(limits) / cutter.flutes  # h / f
+        # k_c f (N/mm) allowed by stress and thrust; each gives h through the force law.
+        force = 8000.0 * limits.stress_allowed / math.sqrt(3.0) * math.pi * limits.core_diameter**3 / 16e3 / (d * d)
+        if machine.axis_push is not None:
+            force = min(force, PUSH_SHARE * machine.axis_push / (THRUST * d / 2.0 * point_sine(limits)))
+        steady = min(most, law.thickness(force * share) / share)
+        found: tuple[float, float] | None = None
         for rpm in reversed(speeds_between(low, top)):
-            f = most
-            for _ in range(60):  # feed steps of 5 % until every limit holds
-                feed = round_feed(min(f * rpm, limits.feed_max_z))
-                if feed <= 0 or feed / rpm < 0.5 * least - 1e-12:
-                    break
-                uses = drill_uses(limits, rpm=rpm, feed=feed, most=most, speed=max(fastest, 1e-9), law=law)
-                if not any(u.exceeded for u in uses if u.name not in ("cutting-speed", "chip-too-thin")):
-                    if found is None or feed >= found[0]:
-                        found = (feed, rpm, feed / rpm)
-                    break
-                f *= 0.95
-            if found is not None and found[0] > most * rpm:
+            if found is not None and steady * rpm < found[0]:
                 break
+            by_power = 8000.0 * limits.torque_allowed(rpm) / (d * d)
+            f = min(steady, law.thickness(by_power * share) / share)
+            feed = round_feed(min(f * rpm, limits.feed_max_z))
+            if feed > 0 and feed / rpm >= 0.5 * least - 1e-12 and (found is None or feed >= found[0]):
+                found = (feed, rpm)
         return found
 
     picked = best(chosen, limits.force_high, speed)
@@ -173,7 +173,7 @@ def recommend_drill(request: Request, limits: CutLimits, safety: tuple[str, ...]
             "spindle-power",
             ("a smaller drill and a second pass", "operation bore with a smaller end mill"),
         )
-    feed, rpm, _ = picked
+    feed, rpm = picked
     feeds, speeds = [feed], [rpm]
     for most, law, fastest in (
         (least, limits.force_high, speed),

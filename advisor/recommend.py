@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left, bisect_right
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from advisor.advice import (
@@ -41,7 +40,17 @@ POCKET_WIDTH = 0.5
 FACE_WIDTH = 0.7
 LEAST_STEPDOWN = {True: 0.05, False: 0.1}  # mm, metals and others: below it the corner wears and nothing is gained
 WIDTHS = (0.02, 0.03, 0.04, 0.05, 0.06, 0.08, 0.1, 0.125, 0.15, 0.2, 0.25, 0.3, 0.35, 0.4, 0.45, 0.5)
-MOST_PASSES = 4000
+
+
+def _passes() -> tuple[int, ...]:
+    """Counts of equal passes tried: each to 50, then steps of about 2 % (the same for every machine)."""
+    counts = list(range(1, 51))
+    while counts[-1] < 20000:
+        counts.append(max(counts[-1] + 1, round(counts[-1] * 1.02)))
+    return tuple(counts)
+
+
+PASSES = _passes()
 DEEP_HOLE = ((3.0, 1.0, 1.0), (4.0, 0.9, 1.0), (5.0, 0.8, 0.9), (6.0, 0.7, 0.8), (math.inf, 0.62, 0.8))
 DEEP_HOLE_SOURCE = "from memory: Machinery's Handbook"
 
@@ -67,6 +76,11 @@ def round_feed(feed: float) -> float:
     """Feed rounded down to what one would type: steps of 10 above 200 mm/min, 5 above 50, 1 above 10, else 0.1."""
     step = 10.0 if feed >= 200 else 5.0 if feed >= 50 else 1.0 if feed >= 10 else 0.1
     return round(math.floor(feed / step + 1e-9) * step, 6)
+
+
+def round_width(width: float) -> float:
+    """Width of cut rounded down to 0.001 mm."""
+    return math.floor(width * 1000.0 + 1e-6) / 1000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -401,7 +415,7 @@ def best_speed(
     if why is not None or bound.most < bound.least:
         return None
     z = limits.cutter.flutes
-    feed_max = _feed_max(task, e)
+    feed_max = _feed_max(task)
     found: tuple[float, float, float] | None = None
     section = e.section
     # Feed (mm/min) allowed at each speed; from the fastest down, so that of equals the slowest speed is kept.
@@ -422,7 +436,7 @@ def best_speed(
     return found
 
 
-def _feed_max(task: Task, e: Engagement) -> float:
+def _feed_max(task: Task) -> float:
     """Greatest feed of the machine, mm/min; on a helix also what its acceleration allows round the circle."""
     machine = task.limits.machine
     if task.bore is None:
@@ -465,46 +479,62 @@ def stable_depth(task: Task, e: Engagement) -> float:
     return task.stability / (force * max(1.0, e.teeth))
 
 
-def _settings(task: Task, passes: int) -> Iterable[tuple[float, float]]:
-    a_p = task.depth / passes
-    for a_e in task.widths:
-        yield a_p, a_e
+def _fastest(task: Task, ends: Ends, a_p: float, a_e: float) -> float:
+    """An upper bound of the feed (mm/min) at a depth and width from chip thickness, speed and machine alone: cheap, and
+    never below what the full limits allow."""
+    limits = task.limits
+    cutter = limits.cutter
+    chip = (limits.chip_least, limits.chip_low, limits.chip_chosen, limits.chip_high)[ends.chip]
+    if cutter.form != "flat":
+        return limits.machine.feed_max
+    f_z = chip if task.opening != "side" else chip * min(THINNING_MOST, 1.0 / side_thinning(a_e / cutter.diameter))
+    top = min(limits.spindle_max, 1000.0 * ends.speed / (math.pi * cutter.diameter))
+    if task.finish:
+        return limits.machine.feed_max
+    return min(limits.machine.feed_max, max(top, limits.spindle_min) * cutter.flutes * f_z)
+
+
+def side_thinning(ratio: float) -> float:
+    """h_max / f_z of a one-sided cut: 2 sqrt(x (1 - x)) below half width, 1 from there on."""
+    return 1.0 if ratio >= 0.5 else 2.0 * math.sqrt(ratio * (1.0 - ratio))
 
 
 def search(task: Task, ends: Ends) -> tuple[Best | None, dict[str, float]]:
-    """The best setting, or None with, for each limit that stood in the way, the largest feed per tooth it allowed."""
+    """The best setting, or None with, for each limit that stood in the way, the share of the least chip it allowed.
+
+    Every count of equal passes and every width is tried unless a bound shows that it can't beat the best so far.
+    """
     limits = task.limits
     cutter = limits.cutter
     best: Best | None = None
     blocked: dict[str, float] = {}
     beat = 0.0
-    z = cutter.flutes
-    widest = max(task.widths)
-    least_depth = min(LEAST_STEPDOWN[limits.metal], task.depth)
-    if task.bore is not None:
-        least_depth = min(0.005, task.depth)
-    ceiling = max(max(most for _, most in depth_limits(task, w)[:1]) for w in task.widths)
-    passes = max(1, math.ceil(task.depth / ceiling - 1e-9)) if ceiling > 0 else MOST_PASSES
-    low, top, _, why = spindle_bounds(limits, cutter.diameter, ends.speed)
-    thickest = (limits.chip_least, limits.chip_low, limits.chip_chosen, limits.chip_high)[ends.chip]
-    if task.operation == "side":
-        thickest *= THINNING_MOST
-    fastest = limits.machine.feed_max
-    if cutter.form in ("flat", "drill"):
-        fastest = min(fastest, top * z * thickest) if why is None else fastest
-    while passes <= MOST_PASSES:
+    full_width = task.operation in ("slot", "engrave")
+    least_depth = min(LEAST_STEPDOWN[limits.metal] if task.bore is None else 0.005, task.depth)
+    # Per width: greatest depth, and an upper bound of removal per mm of depth.
+    rows: list[tuple[float, float, float]] = []
+    for a_e in task.widths:
+        deepest = min(most for _, most in depth_limits(task, a_e))
+        reach_ = _fastest(task, ends, deepest, a_e)
+        per_depth = a_e * reach_
+        if task.bore is not None:
+            per_depth = engage(cutter, "bore", 1.0, a_e, task.bore).section * min(reach_, _feed_max(task))
+        rows.append((per_depth, a_e, deepest))
+    rows.sort(reverse=True)
+    deepest = max(row[2] for row in rows)
+    if deepest <= 0:
+        return None, {}
+    first = math.ceil(task.depth / deepest - 1e-9)
+    for passes in PASSES[bisect_left(PASSES, first) :]:
         a_p = task.depth / passes
-        if a_p < least_depth - 1e-9:
+        if a_p < least_depth - 1e-9 or rows[0][0] * a_p <= beat:
             break
-        bound_section = a_p * widest if task.bore is None else math.inf
-        if best is not None and bound_section * fastest <= beat:
-            break
-        for a_e in reversed(task.widths):
-            if best is not None and task.bore is None and a_p * a_e * fastest <= beat:
+        for per_depth, a_e, most in rows:
+            if per_depth * a_p <= beat:
                 break
-            if any(a_p > most + 1e-9 for _, most in depth_limits(task, a_e)):
+            if a_p > most + 1e-9:
                 continue
-            width = effective_diameter(cutter, a_p) if task.operation in ("slot", "engrave") else a_e
+            width = effective_diameter(cutter, a_p) if full_width else a_e
             e = engage(cutter, task.operation, a_p, width, task.bore)
             heavy = e if task.operation != "pocket" else engage(cutter, "slot", a_p, cutter.diameter)
             if a_p > stable_depth(task, heavy) + 1e-9:
@@ -514,17 +544,12 @@ def search(task: Task, ends: Ends) -> tuple[Best | None, dict[str, float]]:
             if bound.most < bound.least:
                 blocked[bound.name] = max(blocked.get(bound.name, 0.0), bound.most / bound.least)
                 continue
-            if e.section * bound.most * top * z <= beat and cutter.form == "flat":
-                continue
             found = best_speed(task, e, heavy, bound, ends, beat)
-            if found is not None and (best is None or found[0] > best.removal):
+            if found is not None:
                 beat = found[0]
                 best = Best(found[0], passes, a_p, width, found[1], found[2], e, heavy)
-            elif found is None and best is None:
+            elif best is None:
                 blocked.setdefault("spindle-power", 0.0)
-        if task.bore is not None and best is not None and passes > 4 * math.ceil(task.depth / ceiling):
-            break
-        passes += 1
     return best, blocked
 
 
@@ -657,11 +682,11 @@ def make_task(request: Request, limits: CutLimits) -> Task:
     elif request.stepover is not None:
         widths = (request.stepover,)
     elif operation == "side":
-        widths = tuple(round(w * d, 3) for w in WIDTHS if w * d <= limits.side_width_max + 1e-9) or (
-            round(WIDTHS[0] * d, 3),
+        widths = tuple(round_width(w * d) for w in WIDTHS if w * d <= limits.side_width_max + 1e-9) or (
+            round_width(WIDTHS[0] * d),
         )
     else:
-        widths = (round((POCKET_WIDTH if operation == "pocket" else FACE_WIDTH) * d, 3),)
+        widths = (round_width((POCKET_WIDTH if operation == "pocket" else FACE_WIDTH) * d),)
     depth = request.depth
     if depth is None:
         if bore is not None:
@@ -938,37 +963,48 @@ def finish_pass(request: Request, task: Task, best: Best) -> FinishPass | None:
     depth = request.depth or task.depth
     light = Task(limits, "side", depth, (allowance,), deflection, finish=True)
     _, chosen, _ = _ends(limits)
-    for passes in range(1, 200):
+    deepest = min(most for _, most in depth_limits(light, allowance))
+    counts = PASSES[bisect_left(PASSES, math.ceil(depth / deepest - 1e-9)) :]
+
+    def fits(passes: int) -> tuple[float, float, float, float] | None:
         a_p = depth / passes
-        if any(a_p > most + 1e-9 for _, most in depth_limits(light, allowance)):
-            continue
         e = engage(cutter, "side", a_p, allowance)
         bound = caps(light, e, chosen)
-        if bound.most < bound.least:
-            continue
         feed = round_feed(min(bound.most * best.rpm * cutter.flutes, limits.machine.feed_max))
         f_z = feed / (best.rpm * cutter.flutes)
-        if f_z < bound.least:
-            continue
+        if bound.most < bound.least or f_z < bound.least or f_z <= 0:
+            return None
         side = chosen.bend.at(f_z * e.greatest) * f_z * e.side_section
-        bend = side * math.sqrt(1 + limits.radial_ratio**2) * limits.compliance(a_p / 2)
-        scallop = step = None
-        if cutter.form == "ball":
-            scallop = 0.005 if limits.metal else 0.02
-            r = cutter.diameter / 2
-            step = 2.0 * math.sqrt(scallop * (2.0 * r - scallop))
-        return FinishPass(
-            allowance=allowance,
-            stepdown=a_p,
-            spindle_rpm=best.rpm,
-            feed=feed,
-            chip_load=f_z,
-            deflection=bend,
-            source=limits.sources.get("finish_allowance", CP),
-            scallop_stepover=step,
-            scallop_height=scallop,
-        )
-    return None
+        return a_p, feed, f_z, side * math.sqrt(1 + limits.radial_ratio**2) * limits.compliance(a_p / 2)
+
+    # Fewest passes that fit: what fits deep also fits shallower.
+    low, high = 0, min(len(counts), 160)
+    while low < high:
+        middle = (low + high) // 2
+        if fits(counts[middle]) is None:
+            low = middle + 1
+        else:
+            high = middle
+    found = fits(counts[low]) if low < len(counts) else None
+    if found is None:
+        return None
+    a_p, feed, f_z, bend = found
+    scallop = step = None
+    if cutter.form == "ball":
+        scallop = 0.005 if limits.metal else 0.02
+        r = cutter.diameter / 2
+        step = 2.0 * math.sqrt(scallop * (2.0 * r - scallop))
+    return FinishPass(
+        allowance=allowance,
+        stepdown=a_p,
+        spindle_rpm=best.rpm,
+        feed=feed,
+        chip_load=f_z,
+        deflection=bend,
+        source=limits.sources.get("finish_allowance", CP),
+        scallop_stepover=step,
+        scallop_height=scallop,
+    )
 
 
 def helps_of(request: Request, task: Task, best: Best, names: tuple[str, ...]) -> tuple[str, ...]:

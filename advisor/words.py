@@ -32,6 +32,7 @@ LIMITS: dict[str, str] = {
     "finish-feed": "the feed of a finishing pass",
     "chatter": "the depth below chatter",
     "drill-feed": "the feed of a drill",
+    "peck": "the bite of a drill",
     "thrust": "the thrust Z can hold",
     "stickout": "the stickout",
     "no-data": "what the data supports",
