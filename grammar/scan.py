@@ -21,12 +21,15 @@ from __future__ import annotations
 import itertools
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from grammar.jit import jitted
+from grammar.jit import kernel
+
+compiled = cache(kernel)  # each pass is compiled once a run
 
 OTHER = -1  # shape of a line that is not plain words and numbers
 BLANK = -2  # shape of a line with nothing on it
@@ -306,7 +309,7 @@ def read_lines(data: bytes, *, mask: int = (1 << 63) - 1, most_shapes: int = 655
 
 def _scan_part(data: bytes, begin: int, stop: int, mask: int, most_shapes: int) -> _Part:
     buffer = np.frombuffer(data, dtype=np.uint8)[begin:stop]
-    counting, scanning = jitted(count_lines), jitted(scan)
+    counting, scanning = compiled(count_lines), compiled(scan)
     lines, letters = counting(buffer)
     start = np.empty(lines + 1, dtype=np.int64)
     end = np.empty(lines + 1, dtype=np.int64)
