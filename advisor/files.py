@@ -158,7 +158,7 @@ def load_shop_file(path: Path, *, seen: tuple[Path, ...] = ()) -> ShopFile:
         base_path = over.extend
     except ShopFileError as error:
         mistakes += error.mistakes
-        base_path = None
+        base_path = error.extend
     if base_path is not None:
         here = (*seen, path.resolve())
         if base_path.resolve() in here:
@@ -169,8 +169,8 @@ def load_shop_file(path: Path, *, seen: tuple[Path, ...] = ()) -> ShopFile:
         except ShopFileError as error:
             mistakes += error.mistakes
         else:
-            assert over is not None
-            return extend(base, over)
+            if over is not None:
+                return extend(base, over)
     if mistakes or over is None:
         raise ShopFileError(mistakes)
     return over

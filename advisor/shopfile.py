@@ -393,9 +393,10 @@ class Mistake:
 
 
 class ShopFileError(Exception):
-    """A shop file that can't be used; holds every mistake found in it."""
+    """A shop file that can't be used; holds every mistake found in it, and what the file extends."""
 
-    def __init__(self, mistakes: Sequence[Mistake]) -> None:
+    def __init__(self, mistakes: Sequence[Mistake], extend: Path | None = None) -> None:
+        self.extend = extend
         self.mistakes = tuple(mistakes)
         super().__init__("\n".join(str(mistake) for mistake in self.mistakes))
 
@@ -594,14 +595,16 @@ def parse(content: bytes, path: Path, *, shown: str | None = None) -> ShopFile:
         tables = ShopTables.model_validate(raw)
     except ValidationError as error:
         for each in error.errors(include_url=False):
-            parts = tuple(each["loc"])
+            parts = tuple(part for part in each["loc"] if part != "[key]")
             tell(parts, *_explain(each, parts))
     except RecursionError:
         mistakes.append(Mistake(name, 0, "", "the tables are nested too deeply"))
     checks = _read_checks(raw, tell)
     _check_lists(raw, tell)
     if mistakes or tables is None:
-        raise ShopFileError(sorted(set(mistakes), key=lambda m: (m.line, m.key, m.problem)))
+        other = raw.get("extend")
+        base = _below(path.parent, other) if isinstance(other, str) else None
+        raise ShopFileError(sorted(set(mistakes), key=lambda m: (m.line, m.key, m.problem)), base)
     return _shop_file(tables, raw, checks, path, name, lines, content)
 
 
@@ -680,7 +683,7 @@ def _one_checks(place: tuple[str | int, ...], table: Mapping[str, Any], tell: An
             value = {"severity": value}
         if not isinstance(value, dict):
             tell(
-                (*place, rule), f"{_quoted(value)} is not what is wanted", 'Write "error", "warning", "note" or "off".'
+                (*place, rule), f"{_quoted(value)} is no severity", _SEVERITIES
             )
             continue
         for key, given in value.items():
