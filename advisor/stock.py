@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.kernels.plan import ARC, CONE, FLAT, NEAR, Plan, make_plan, parts_above, profile_of, windows
+from advisor.kernels.plan import CONE, FLAT, NEAR, Plan, make_plan, parts_above, profile_of, windows
 from advisor.kernels.sweep import Lattice, Tally, run_numpy
 from advisor.place import FARTHEST, Placed, Unlooked
 from advisor.values import Setting
@@ -438,10 +438,13 @@ def estimate(plan: Plan, grid: Grid) -> float:
     if not len(s):
         return 0.0
     radius = plan.profiles[s.profile, 0]
-    run = np.where(s.what >= ARC, np.abs(s.sweep) * s.radius, np.hypot(*(s.p1[:, :2] - s.p0[:, :2]).T))
+    run = np.hypot(s.p1[:, 0] - s.p0[:, 0], s.p1[:, 1] - s.p0[:, 1])
+    arc = s.arc >= 0
+    arcs = s.arcs[s.arc[arc]]
+    run[arc] = np.abs(arcs[:, 4]) * arcs[:, 2]
     # what lies outside the stock is not visited
     across = np.minimum(2 * radius, np.hypot(grid.nx * grid.dx, grid.ny * grid.dy))
-    run = np.minimum(run + across, np.hypot(grid.nx * grid.dx, grid.ny * grid.dy) * np.where(s.what >= ARC, 6, 1))
+    run = np.minimum(run + across, np.hypot(grid.nx * grid.dx, grid.ny * grid.dy) * np.where(arc, 6, 1))
     return float((run * across).sum() / grid.area)
 
 

@@ -10,9 +10,7 @@ import os
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
-
-F = TypeVar("F", bound=Callable[..., Any])
+from typing import Any
 
 notes: list[str] = []
 _state: dict[str, Any] = {}
@@ -37,7 +35,7 @@ def _numba() -> Any:
     return _state["numba"]
 
 
-def kernel(function: F) -> F:
+def kernel(function: Callable[..., Any]) -> Callable[..., Any]:
     """Compile a function of numbers and arrays: no Python objects, no interpreter lock, no loosened arithmetic."""
     numba = _numba()
     options = {"nogil": True, "fastmath": False, "error_model": "numpy"}

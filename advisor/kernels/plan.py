@@ -8,7 +8,9 @@ the bent path of rapids.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, fields
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +29,7 @@ CUTS, RAPID, BENT, ABOVE = 0, 1, 2, 3  # what a sweep is for; an ABOVE sweep add
 
 CHORD = 0.002  # mm; how far a chord may stray from the arc it stands for
 NEAR = 10.0  # mm; rapids higher than this above the stock are not measured more closely
+CHUNK = 50_000  # moves planned at a time
 TURN = np.pi / 3  # radians; longest helical piece
 MOST_PIECES = 20_000  # of one move
 
@@ -34,7 +37,8 @@ MOST_PIECES = 20_000  # of one move
 @dataclass(frozen=True, eq=False)
 class Sweeps:
     """Arrays of one row a sweep: what (VERTICAL ... HELIX), use (CUTS ...), row of the move, profile index, p0 and p1
-    (s, 3) mm, centre (s, 2) mm, radius mm, angle radians of the start, sweep radians, first piece and piece count."""
+    (s, 3) mm, first piece and piece count. Arcs are kept apart: arc is a row of arcs (-1 for straight sweeps), which
+    holds centre x, y and radius in mm, angle of the start and signed sweep in radians."""
 
     what: NDArray[np.int8]
     use: NDArray[np.int8]
@@ -42,12 +46,10 @@ class Sweeps:
     profile: Ints
     p0: Floats
     p1: Floats
-    centre: Floats
-    radius: Floats
-    angle: Floats
-    sweep: Floats
+    arc: Ints
     first: Longs
-    count: Longs
+    count: Ints
+    arcs: Floats
 
     def __len__(self) -> int:
         return len(self.what)
@@ -131,44 +133,96 @@ def profile_of(cutter: Cutter) -> tuple[float, float, float, float, float, float
 
 def make_plan(placed: Placed, machine: Machine | None, cell: float, most_pieces: int) -> Plan:
     """Cut the moves into sweeps and pieces for a grid of ``cell`` mm."""
-    cutters = placed.cutters
-    table = np.array([profile_of(c) for c in cutters] or [(1e-9, 0, 1e-9, 0, 0, 0)], dtype=np.float64)
-    strokes = _strokes(placed, table)
-    strokes = _with_bent(strokes, placed, machine)
-    rapid = placed.kind[strokes.row] == Kind.RAPID
-    profile = placed.cutter[strokes.row]
-    wanted = np.maximum(table[profile, 0], 4 * cell)
-    level = (strokes.what == LINE) | (strokes.what == ARC)
-    flat_run = np.where(
-        strokes.what >= ARC,
-        np.abs(strokes.sweep) * strokes.radius,
-        np.hypot(strokes.p1[:, 0] - strokes.p0[:, 0], strokes.p1[:, 1] - strokes.p0[:, 1]),
-    )
-    rise = strokes.p1[:, 2] - strokes.p0[:, 2]
-    length = np.hypot(flat_run, rise)
-    touches = _touches(strokes, placed, table[profile, 0], rapid)
-    share = np.where(touches, length / wanted, 0.0)
+    table = np.array([profile_of(c) for c in placed.cutters] or [(1e-9, 0, 1e-9, 0, 0, 0)], dtype=np.float64)
     lengthened = 1.0
-    while True:
-        count = np.clip(np.ceil(share / lengthened - 1e-9), 1, MOST_PIECES)
-        if count.sum() <= max(most_pieces, len(count)) or lengthened > 1e9:
+    while _most(placed, table, cell) > most_pieces:  # only then is it worth counting
+        count = sum(part.count.sum() for part in _chunks(placed, machine, table, cell, lengthened))
+        if count <= max(most_pieces, 3 * len(placed)) or lengthened > 1e9:
             break
-        lengthened *= 2
-    helix = (strokes.what == HELIX) & touches
-    count[helix] = np.maximum(count[helix], np.ceil(np.abs(strokes.sweep[helix]) / TURN - 1e-9))
-    count[strokes.bent & level] = 1
-    count = count.astype(np.int64)
-    pieces, inner = _pieces(strokes, count, flat_run, length, rapid)
-    sweeps = _sweeps(strokes, count, level, touches, profile, rapid, inner)
-    sweeps, profiles = _with_parts(sweeps, pieces, placed, machine, table)
-    return Plan(sweeps, pieces, profiles, lengthened)
+        lengthened *= max(2.0, 2.0 ** int(np.log2(count / most_pieces)))
+    pieces: list[PlannedPieces] = []
+    sweeps: list[Sweeps] = []
+    done = 0
+    arcs = 0
+    for chunk in _chunks(placed, machine, table, cell, lengthened):
+        one, inner = _pieces(chunk)
+        some = _sweeps(chunk, inner, done, arcs)
+        done += len(one.row)
+        arcs += len(some.arcs)
+        pieces.append(one)
+        sweeps.append(some)
+    joined = PlannedPieces(**_joined(pieces, PlannedPieces))
+    with_parts, profiles = _with_parts(Sweeps(**_joined(sweeps, Sweeps)), joined, placed, machine, table)
+    return Plan(with_parts, joined, profiles, lengthened)
 
 
-def _strokes(placed: Placed, table: Floats) -> _Strokes:
-    """Every followed move as lines, level arcs and helices; other curves as chords."""
-    start, end = placed.start.copy(), placed.end.copy()
+def _most(placed: Placed, table: Floats, cell: float) -> float:
+    """More pieces than the moves can have."""
+    way = np.abs(placed.end - placed.start)
+    way[~np.isfinite(way)] = 0.0
+    length = way.sum(axis=1)
+    if len(placed.arc_row):
+        arm = np.hypot(*(placed.start[placed.arc_row, :2] - placed.centre[:, :2]).T)
+        length[placed.arc_row] += np.nan_to_num(np.abs(placed.sweep) * (np.maximum(arm, 0.0) + 10.0), nan=0, posinf=0)
+    wanted = np.maximum(table[placed.cutter, 0], 4 * cell)
+    return float((length / wanted).sum() * 2 + 3 * len(placed))
+
+
+def _joined(parts: list[Any], kind: type) -> dict[str, Any]:
+    """The fields of many parts one after the other; the parts are used up, so that little is held twice."""
+    names = [f.name for f in fields(kind)]
+    if len(parts) == 1:
+        return {name: getattr(parts[0], name) for name in names}
+    found = {}
+    for name in names:
+        found[name] = np.concatenate([getattr(part, name) for part in parts])
+        for part in parts:
+            object.__setattr__(part, name, None)
+    return found
+
+
+@dataclass(eq=False)
+class _Chunk:
+    """Strokes of some moves, with the pieces each is cut into."""
+
+    strokes: _Strokes
+    count: Longs
+    run: Floats
+    length: Floats
+    level: NDArray[np.bool_]
+    touches: NDArray[np.bool_]
+    profile: Ints
+    rapid: NDArray[np.bool_]
+
+
+def _chunks(placed: Placed, machine: Machine | None, table: Floats, cell: float, lengthened: float) -> Iterator[_Chunk]:
+    """The strokes of the moves, some ten thousand moves at a time so that the memory for the steps stays small."""
+    for first in range(0, max(1, len(placed)), CHUNK):
+        strokes = _strokes(placed, table, first, min(first + CHUNK, len(placed)))
+        strokes = _with_bent(strokes, placed, machine)
+        rapid = placed.kind[strokes.row] == Kind.RAPID
+        profile = placed.cutter[strokes.row]
+        level = (strokes.what == LINE) | (strokes.what == ARC)
+        run = np.where(
+            strokes.what >= ARC,
+            np.abs(strokes.sweep) * strokes.radius,
+            np.hypot(strokes.p1[:, 0] - strokes.p0[:, 0], strokes.p1[:, 1] - strokes.p0[:, 1]),
+        )
+        length = np.hypot(run, strokes.p1[:, 2] - strokes.p0[:, 2])
+        touches = _touches(strokes, placed, table[profile, 0], rapid)
+        wanted = np.maximum(table[profile, 0], 4 * cell) * lengthened
+        count = np.clip(np.ceil(np.where(touches, length / wanted, 0.0) - 1e-9), 1, MOST_PIECES)
+        helix = (strokes.what == HELIX) & touches
+        count[helix] = np.maximum(count[helix], np.ceil(np.abs(strokes.sweep[helix]) / TURN - 1e-9))
+        count[strokes.bent & level] = 1
+        yield _Chunk(strokes, count.astype(np.int64), run, length, level, touches, profile, rapid)
+
+
+def _strokes(placed: Placed, table: Floats, first: int, stop: int) -> _Strokes:
+    """The followed moves of rows first..stop as lines, level arcs and helices; other curves as chords."""
+    start, end = placed.start[first:stop].copy(), placed.end[first:stop].copy()
     top = placed.top
-    kind = placed.kind
+    kind = placed.kind[first:stop]
     rapid = kind == Kind.RAPID
     moving = rapid | (kind == Kind.FEED) | (kind == Kind.ARC)
     # what is not known of a start is taken from the end: at least the end of the move is looked at
@@ -181,20 +235,21 @@ def _strokes(placed: Placed, table: Floats) -> _Strokes:
     start[down, :2] = end[down, :2]
     start[down, 2] = np.maximum(end[down, 2], top) + 1
     moving &= ~high1
-    moving &= ~np.isnan(start).any(axis=1) & ~np.isnan(end).any(axis=1) & (placed.cutter >= 0)
+    moving &= ~np.isnan(start).any(axis=1) & ~np.isnan(end).any(axis=1) & (placed.cutter[first:stop] >= 0)
     turned = np.zeros(len(kind), dtype=bool)
     for lost in placed.unlooked:
         if lost.cause == "rotary":
-            turned[lost.first_row : lost.last_row + 1] = True
+            turned[max(lost.first_row - first, 0) : max(lost.last_row + 1 - first, 0)] = True
     moving &= ~turned
     is_arc = np.zeros(len(kind), dtype=bool)
-    is_arc[placed.arc_row] = True
+    a, b = np.searchsorted(placed.arc_row, [first, stop])
+    is_arc[placed.arc_row[a:b] - first] = True
     is_line = moving & ~is_arc
     is_line &= (start != end).any(axis=1)
     rows = np.flatnonzero(is_line)
-    parts = [_lines(rows, start[rows], end[rows], 0.0, 1.0)]
-    if len(placed.arc_row):
-        parts += _arcs(placed, start, end, moving, table)
+    parts = [_lines(rows + first, start[rows], end[rows], 0.0, 1.0)]
+    if b > a:
+        parts += _arcs(placed, slice(int(a), int(b)), first, start, end, moving, table)
     joined = _join(parts)
     if len(parts) > 1:
         joined = joined.take(np.lexsort((joined.t0, joined.row)))
@@ -214,16 +269,25 @@ def _lines(rows: NDArray[np.int64], p0: Floats, p1: Floats, t0: Floats | float, 
     )  # fmt: skip
 
 
-def _arcs(placed: Placed, start: Floats, end: Floats, moving: NDArray[np.bool_], table: Floats) -> list[_Strokes]:
-    """Level arcs and the helices of flat cutters whole, everything else as chords."""
-    pick = moving[placed.arc_row]
-    rows = placed.arc_row[pick].astype(np.int64)
-    centre, sweep, plane = placed.centre[pick], placed.sweep[pick], placed.plane[pick]
+def _arcs(
+    placed: Placed,
+    part: slice,
+    first: int,
+    start: Floats,
+    end: Floats,
+    moving: NDArray[np.bool_],
+    table: Floats,
+) -> list[_Strokes]:
+    """Level arcs and the helices of flat cutters whole, everything else as chords; start and end begin at ``first``."""
+    rows = placed.arc_row[part].astype(np.int64)
+    pick = moving[rows - first]
+    rows = rows[pick]
+    centre, sweep, plane = placed.centre[part][pick], placed.sweep[part][pick], placed.plane[part][pick]
     good = np.isfinite(sweep) & (np.abs(sweep) < 1e6)
     for code, axes in ((17, (0, 1)), (18, (2, 0)), (19, (1, 2))):
         good &= (plane != code) | np.isfinite(centre[:, axes]).all(axis=1)
     rows, centre, sweep, plane = rows[good], centre[good], sweep[good], plane[good]
-    p0, p1 = start[rows], end[rows]
+    p0, p1 = start[rows - first], end[rows - first]
     flat_plane = plane == 17
     level = flat_plane & (p0[:, 2] == p1[:, 2])
     flat_tool = table[placed.cutter[rows], 1] == FLAT
@@ -328,10 +392,9 @@ def _reach(
     return spans[0], spans[1]
 
 
-def _pieces(
-    strokes: _Strokes, count: Longs, flat_run: Floats, length: Floats, rapid: NDArray[np.bool_]
-) -> tuple[PlannedPieces, tuple[NDArray[np.int64], Floats, Floats, Floats, Floats]]:
+def _pieces(chunk: _Chunk) -> tuple[PlannedPieces, tuple[NDArray[np.int64], Floats, Floats, Floats, Floats]]:
     """All pieces, and for the sweeps: stroke of each piece, its shares of it, its exact ends."""
+    strokes, count, flat_run, length, rapid = chunk.strokes, chunk.count, chunk.run, chunk.length, chunk.rapid
     many = np.repeat(np.arange(len(count)), count)
     k = np.arange(len(many)) - np.repeat(np.cumsum(count) - count, count)
     u0, u1 = k / count[many], (k + 1) / count[many]
@@ -376,37 +439,46 @@ def _pieces(
 
 
 def _sweeps(
-    strokes: _Strokes,
-    count: Longs,
-    level: NDArray[np.bool_],
-    touches: NDArray[np.bool_],
-    profile: Ints,
-    rapid: NDArray[np.bool_],
-    inner: tuple[NDArray[np.int64], Floats, Floats, Floats, Floats],
+    chunk: _Chunk, inner: tuple[NDArray[np.int64], Floats, Floats, Floats, Floats], pieces: int, arcs: int
 ) -> Sweeps:
-    """Level strokes as one sweep, the others one sweep a piece; strokes that touch nothing have none."""
+    """Level strokes as one sweep, the others one sweep a piece; strokes that touch nothing have none.
+
+    pieces, arcs: how many there are before this chunk.
+    """
+    strokes, count, level = chunk.strokes, chunk.count, chunk.level
     many, u0, u1, q0, q1 = inner
     first = np.cumsum(count) - count
     at_start = np.zeros(len(many), dtype=bool)
     at_start[first] = True
-    keep = np.flatnonzero(touches[many] & (~level[many] | at_start))
+    keep = np.flatnonzero(chunk.touches[many] & (~level[many] | at_start))
     stroke = many[keep]
     whole = level[stroke]
-    use = np.where(strokes.bent[stroke], BENT, np.where(rapid[stroke], RAPID, CUTS))
-    part = np.where(whole, 1.0, u1[keep] - u0[keep])
+    use = np.where(strokes.bent[stroke], BENT, np.where(chunk.rapid[stroke], RAPID, CUTS))
+    curved = np.flatnonzero(strokes.what[stroke] >= ARC)
+    arc = np.full(len(stroke), -1, dtype=np.int32)
+    arc[curved] = arcs + np.arange(len(curved))
+    of = stroke[curved]
+    begin = np.where(whole[curved], 0.0, u0[keep][curved])
+    share = np.where(whole[curved], 1.0, (u1 - u0)[keep][curved])
+    table = np.column_stack(
+        [
+            strokes.centre[of],
+            strokes.radius[of],
+            strokes.angle[of] + strokes.sweep[of] * begin,
+            strokes.sweep[of] * share,
+        ]
+    )
     return Sweeps(
         what=strokes.what[stroke],
         use=use.astype(np.int8),
         row=strokes.row[stroke].astype(np.int32),
-        profile=profile[stroke].astype(np.int32),
+        profile=chunk.profile[stroke].astype(np.int32),
         p0=q0[keep],
         p1=np.where(whole[:, None], strokes.p1[stroke], q1[keep]),
-        centre=strokes.centre[stroke],
-        radius=strokes.radius[stroke],
-        angle=strokes.angle[stroke] + strokes.sweep[stroke] * np.where(whole, 0.0, u0[keep]),
-        sweep=strokes.sweep[stroke] * part,
-        first=keep.astype(np.int64),
-        count=np.where(whole, count[stroke], 1),
+        arc=arc,
+        first=pieces + keep.astype(np.int64),
+        count=np.where(whole, count[stroke], 1).astype(np.int32),
+        arcs=table,
     )
 
 
@@ -488,11 +560,18 @@ def _with_parts(
     p0[:, 2] += heights
     p1[:, 2] += heights
     lines = _lines(rows, p0, p1, 0.0, 1.0)
-    zero = np.zeros(total)
     probes = Sweeps(
-        lines.what, (ABOVE + part_of - 1).astype(np.int8), pieces.row[rows], profile.astype(np.int32),
-        p0, p1, np.zeros((total, 2)), zero, zero, zero, rows.astype(np.int64), np.ones(total, dtype=np.int64),
-    )  # fmt: skip
+        what=lines.what,
+        use=(ABOVE + part_of - 1).astype(np.int8),
+        row=pieces.row[rows],
+        profile=profile.astype(np.int32),
+        p0=p0,
+        p1=p1,
+        arc=np.full(total, -1, dtype=np.int32),
+        first=rows.astype(np.int64),
+        count=np.ones(total, dtype=np.int32),
+        arcs=sweeps.arcs,
+    )
     # a probe comes after the sweep its piece belongs to
     owner = np.concatenate([sweeps.first, rows])
     if len(sweeps):
@@ -501,24 +580,25 @@ def _with_parts(
         inside = (place >= 0) & (rows <= last[np.maximum(place, 0)])
         owner[len(sweeps) :] = np.where(inside, sweeps.first[np.maximum(place, 0)], rows)
     order = np.lexsort((np.concatenate([np.zeros(len(sweeps)), part_of]), owner))
-    names = Sweeps.__dataclass_fields__
-    return (
-        Sweeps(*(np.concatenate([getattr(sweeps, n), getattr(probes, n)])[order] for n in names)),
-        np.concatenate(profiles),
-    )
+    both = {
+        f.name: np.concatenate([getattr(sweeps, f.name), getattr(probes, f.name)])[order]
+        for f in fields(Sweeps)
+        if f.name != "arcs"
+    }
+    return Sweeps(**both, arcs=sweeps.arcs), np.concatenate(profiles)
 
 
 def windows(sweeps: Sweeps, profiles: Floats, nx: int, ny: int, dx: float, dy: float) -> Ints:
     """(s, 4) first and past-last cell in X and Y that a sweep may look at, clipped to the grid."""
     radius = profiles[sweeps.profile, 0]
     found = np.empty((len(sweeps), 4), dtype=np.int32)
-    arc = sweeps.what >= ARC
+    arc = np.flatnonzero(sweeps.arc >= 0)
+    arcs = sweeps.arcs[sweeps.arc[arc]]
     for axis, n, size in ((0, nx, dx), (1, ny, dy)):
         low = np.minimum(sweeps.p0[:, axis], sweeps.p1[:, axis])
         high = np.maximum(sweeps.p0[:, axis], sweeps.p1[:, axis])
-        if arc.any():
-            a, s = sweeps.angle[arc], sweeps.sweep[arc]
-            centre, r = sweeps.centre[arc, axis], sweeps.radius[arc]
+        if len(arc):
+            centre, r, a, s = arcs[:, axis], arcs[:, 2], arcs[:, 3], arcs[:, 4]
             for quarter, sign in ((np.pi / 2 * axis, 1), (np.pi / 2 * axis + np.pi, -1)):
                 ahead = np.mod((quarter - a) * np.sign(s), 2 * np.pi)
                 passes = (ahead <= np.abs(s) + 1e-6) | (ahead >= 2 * np.pi - 1e-6)

@@ -129,6 +129,7 @@ def lead(rho2: Floats, v2: Floats, m: float, form: int, flat: float, corner: flo
     slope along the line equals m.
     """
     most = np.sqrt(rho2)
+    ahead: Floats
     if form == FLAT:
         return most
     if form == CONE:
@@ -136,9 +137,11 @@ def lead(rho2: Floats, v2: Floats, m: float, form: int, flat: float, corner: flo
         if m >= slope:
             return most
         cone = m * np.sqrt(v2) / np.sqrt(slope * slope - m * m)
-        return np.minimum(most, np.maximum(cone, flat_reach))
+        ahead = np.minimum(most, np.maximum(cone, flat_reach))
+        return ahead
     if flat == 0.0:
-        return m * most / np.sqrt(1 + m * m)
+        ahead = m * most / np.sqrt(1 + m * m)
+        return ahead
     low, high = np.zeros_like(most), most.copy()
     for _ in range(BISECTIONS):
         w = (low + high) / 2
@@ -177,12 +180,13 @@ def run_numpy(
     s = plan.sweeps
     rows = zip(
         s.what.tolist(), s.use.tolist(), s.row.tolist(), s.profile.tolist(), s.p0.tolist(), s.p1.tolist(),
-        s.centre.tolist(), s.radius.tolist(), s.angle.tolist(), s.sweep.tolist(), s.first.tolist(), s.count.tolist(),
-        boxes.tolist(), strict=True,
+        s.arc.tolist(), s.first.tolist(), s.count.tolist(), boxes.tolist(), strict=True,
     )  # fmt: skip
+    arcs = s.arcs.tolist()
+    no_arc = [0.0, 0.0, 0.0, 0.0, 0.0]
     profiles = [(r, int(form), flat, corner, slope, core) for r, form, flat, corner, slope, core in plan.profiles]
     total = len(s)
-    for k, (what, use, row, profile, p0, p1, centre, radius, angle, sweep, first, count, box) in enumerate(rows):
+    for k, (what, use, row, profile, p0, p1, arc, first, count, box) in enumerate(rows):
         if progress is not None and k & 255 == 0:
             progress(k / total)
         if box[0] >= box[1] or box[2] >= box[3]:
@@ -190,7 +194,7 @@ def run_numpy(
         shape = profiles[profile]
         for window in _strips(what, p0, p1, shape[0], box, lattice):
             _sweep(
-                what, use, row, shape, p0, p1, centre, radius, angle, sweep, first, count, window,
+                what, use, row, shape, p0, p1, arcs[arc] if arc >= 0 else no_arc, first, count, window,
                 lattice, top, bottom, mover, tally,
             )  # fmt: skip
     return tally
@@ -229,10 +233,7 @@ def _sweep(
     shape: tuple[float, int, float, float, float, float],
     p0: list[float],
     p1: list[float],
-    centre: list[float],
-    arc_radius: float,
-    angle: float,
-    sweep: float,
+    arc: list[float],
     first: int,
     count: int,
     window: tuple[int, int, int, int],
@@ -254,8 +255,9 @@ def _sweep(
     low_z = min(p0[2], p1[2])
     looks = use in (RAPID, BENT)  # clearance is measured too
     reach2 = (radius + EDGE) ** 2
+    centre_x, centre_y, arc_radius, angle, sweep = arc
     if what >= ARC:
-        ox, oy = centre
+        ox, oy = centre_x, centre_y
     else:
         ox, oy = p0[0], p0[1]
     x, y = lattice.x[ri] - ox, lattice.y[rj] - oy
@@ -373,6 +375,7 @@ def _sweep(
     fi, fj, h, new, surface, near2 = fi[keep], fj[keep], h[keep], new[keep], surface[keep], near2[keep]
     gi, gj = i0 + fi, j0 + fj
     removed = h - new
+    single = removed.astype(np.float32)
     flat_index = gi * top.shape[1] + gj
     # piece of each cell, its offset across the path, and whether the leading front met it
     bins = None
@@ -411,9 +414,9 @@ def _sweep(
     if bins is None:
         tally.volume[first] += removed.sum() * lattice.area
         tally.cells[first] += len(keep)
-        k = int(np.argmax(removed))
-        if removed[k] > tally.depth[first]:
-            tally.depth[first] = removed[k]
+        k = int(np.argmax(single))
+        if single[k] > tally.depth[first]:
+            tally.depth[first] = single[k]
             tally.at[first] = flat_index[k]
         if what != VERTICAL:
             v = v[front]
@@ -433,12 +436,12 @@ def _sweep(
         stop = first + count
         tally.volume[first:stop] += np.bincount(bins, removed, count) * lattice.area
         tally.cells[first:stop] += np.bincount(bins, minlength=count).astype(np.int32)
-        order = np.lexsort((-flat_index, removed, bins))
+        order = np.lexsort((-flat_index, single, bins))
         b = bins[order]
         last = order[np.flatnonzero(np.append(b[1:] != b[:-1], True))]  # the deepest cell of each piece
         target = first + bins[last]
-        deeper = removed[last].astype(np.float32) > tally.depth[target]
-        tally.depth[target[deeper]] = removed[last][deeper]
+        deeper = single[last] > tally.depth[target]
+        tally.depth[target[deeper]] = single[last][deeper]
         tally.at[target[deeper]] = flat_index[last][deeper]
         fb, fv = bins[front], v[front].astype(np.float32)
         tally.front[first:stop] += np.bincount(fb, minlength=count).astype(np.int32)
