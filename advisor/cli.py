@@ -74,8 +74,10 @@ def say(text: str) -> None:
 
 
 def complain(text: str) -> None:
-    """Print a message to stderr."""
-    _write(sys.stderr, f"feedwright: {text}")
+    """Print a message to stderr; control characters somebody put into a name are shown, not obeyed."""
+    from advisor.escape import visible
+
+    _write(sys.stderr, "\n".join(visible(line) for line in f"feedwright: {text}".split("\n")))
 
 
 def _write(stream: Any, text: str) -> None:
@@ -330,7 +332,7 @@ def rate(
 
     answer = judge(
         request,
-        spindle_rpm=units.spindle(rpm, request.cutter.diameter, key="--rpm"),
+        rpm=units.spindle(rpm, request.cutter.diameter, key="--rpm"),
         feed=units.quantity(feed, "feed", key="--feed", positive=True),
         plunge_feed=None
         if plunge_feed is None
@@ -986,7 +988,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _told(error: Exception) -> int:
     if isinstance(error, _expected()):
-        complain(str(error))
+        place = getattr(error, "place", "")  # of a question that can't be asked: the flag without its dashes
+        complain(f"--{error}" if place.replace("-", "_") in rate.__annotations__ else str(error))
         return WRONG_USE
     show = getattr(error, "show", None)
     if show is not None and hasattr(error, "exit_code"):  # typer's own word on wrong use

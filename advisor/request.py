@@ -50,7 +50,7 @@ def request_from(given: Mapping[str, Any]) -> Request:
             "which cutter? Give --cutter NAME (feedwright catalogue cutters lists them), or --diameter and --flutes"
         )
     else:
-        cutter = Cutter(name="", **cutting)
+        cutter = _bare_cutter(cutting)
     working: dict[str, Any] = {
         "spindle_power": read("spindle_power", "power", positive=True),
         "spindle_min": read("spindle_min", "speed", least=0.0),
@@ -66,7 +66,7 @@ def request_from(given: Mapping[str, Any]) -> Request:
 
         machine = refine(catalogue.machine(given["machine"]), working, "command line")
     elif working:
-        machine = Machine(name="", **working)
+        machine = Machine(name="machine as given", **working)
     if machine is not None and machine.spindle_min > machine.spindle_max:
         raise WrongUse(
             f"the slowest spindle speed, {machine.spindle_min:g} rpm, is above the fastest, {machine.spindle_max:g} "
@@ -90,3 +90,14 @@ def request_from(given: Mapping[str, Any]) -> Request:
         finish=given["finish"],
         specific_force=read("specific_force", "specific-force", positive=True),
     )
+
+
+def _bare_cutter(cutting: dict[str, Any]) -> Cutter:
+    """A cutter that only flags describe: the number of teeth must be said, a drill has two."""
+    form = cutting.get("form", "flat")
+    if "flutes" not in cutting:
+        if form != "drill":
+            raise WrongUse("--flutes: how many teeth has the cutter? For example --flutes 2")
+        cutting = {**cutting, "flutes": 2}
+    teeth = f", {cutting['flutes']} flutes" if form != "drill" else ""
+    return Cutter(name=f"{cutting['diameter']:g} mm {form}{teeth}", **cutting)
