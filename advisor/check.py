@@ -269,7 +269,11 @@ class _Run:
 
     def _gaps(self, evidence: Evidence) -> list[tuple[str, str, int, int]]:
         """Stretches the reader, the placing or the stock model could not follow: (reason, cause, from, to)."""
-        found = [(g.reason, g.cause, g.from_line, g.to_line) for g in evidence.program.gaps]
+        found = [
+            (g.reason, g.cause, g.from_line, g.to_line)
+            for g in evidence.program.gaps
+            if g.cause != "unknown-position" or evidence.feeds_blindly(g.from_line, g.to_line)
+        ]
         with contextlib.suppress(Exception):  # told by the rules that need the stock
             found += evidence.unlooked
         found = sorted(set(found), key=lambda g: (g[2], g[3], g[1], g[0]))

@@ -165,6 +165,23 @@ class Evidence:
         ]
 
     @Part
+    def blind_lines(self) -> NDArray[np.int32]:
+        """Lines of feed moves with an unknown end, ascending. Rapids from where the machine stands are no gap."""
+        import numpy as np
+
+        moves = self.moves
+        feeding = (moves.kind == 1) | (moves.kind == 2)
+        blind = feeding & ~(np.isfinite(moves.end).all(axis=1) & np.isfinite(moves.start).all(axis=1))
+        return np.unique(self.program.block_line[moves.block[blind]])
+
+    def feeds_blindly(self, first: int, last: int) -> bool:
+        """True where a feed move between two lines (both included) has an unknown end."""
+        import numpy as np
+
+        a, b = np.searchsorted(self.blind_lines, [first, last + 1])
+        return bool(b > a)
+
+    @Part
     def unknown_cutters(self) -> list[tuple[int | None, int, int]]:
         """Tools that move at feed while their cutter is not known: (T number, first line, last line)."""
         import numpy as np

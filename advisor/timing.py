@@ -184,7 +184,9 @@ def time_path(moves: Moves, machine: Machine | None) -> Timing:
 
     moving = np.isfinite(length) & (length > 0) & np.isfinite(asked) & (asked > 0) & np.isfinite(acceleration)
     speed = np.where(moving, asked, 0.0) / 60
-    ramp = np.where(moving & (length < LONGEST), 2 * acceleration * np.where(moving, length, 0.0), 0.0)
+    ramp = np.where(
+        moving & (length < LONGEST), 2 * np.where(moving, acceleration, 0.0) * np.where(moving, length, 0.0), 0.0
+    )
 
     # Speeds squared at the n + 1 junctions. Moves of no length are looked through: they don't stop the path.
     stop = _stops(moves)

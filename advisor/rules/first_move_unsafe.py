@@ -70,11 +70,11 @@ def _start(evidence: Evidence) -> Iterator[Finding]:
         if moves.kind[row] == Kind.DWELL:
             continue
         flags = int(moves.flags[row])
-        if flags & (Flag.HIGH_Z | Flag.HOME | Flag.MACHINE):
-            if flags & Flag.HIGH_Z or flags & Flag.HOME:
-                return
-            continue
         x, y, z = _moved(evidence, row)
+        if flags & (Flag.HIGH_Z | Flag.HOME):
+            return
+        if flags & Flag.MACHINE and z and not (x or y):
+            return
         if not np.isfinite(moves.end[row]).any():
             if evidence.mode(row).distance == "G91":
                 yield Finding(

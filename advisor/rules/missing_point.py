@@ -117,11 +117,12 @@ def _depths(evidence: Evidence) -> Iterator[Finding]:
         beyond = level < floor if floor is not None else (deepest < 0 and level < DEEP * deepest)
         if not beyond:
             break
-        ground = float(np.percentile(others, 5))
+        higher = np.unique(np.append(np.round(others[others > level], 6), 0.0))
+        ground = deepest - max(1.0, 1.5 * float(np.diff(higher).max(initial=0.0)))
         for factor in POINTS:
             better = level / factor
-            near = min(abs(better - float(v)) for v in _around(levels, int(np.flatnonzero(rows == row)[0])))
-            if ground - 1.0 <= better and (near <= max(2.0, 0.5 * abs(ground)) or np.abs(others - better).min() < 1e-3):
+            near = min(abs(better - v) for v in _around(levels, int(np.flatnonzero(rows == row)[0])))
+            if better >= ground and (near <= max(2.0, abs(ground)) or np.abs(others - better).min() < 1e-3):
                 where = f"is far below the other passes (deepest at {_text(evidence, row, 'Z', deepest)})"
                 yield _finding(evidence, row, "Z", level, better, where)
                 break

@@ -90,10 +90,10 @@ def check(evidence: Evidence) -> Iterator[Finding]:
 def fits(
     ends: list[tuple[float, float]], zero: tuple[float, float, float], workpiece: Workpiece, factor: float
 ) -> bool:
-    """True where the box, scaled about program zero, stays within the stock (a tenth over its edges allowed)."""
-    for (a, b), z, size in zip(ends, zero, workpiece.size, strict=True):
+    """True where the box, scaled about program zero, stays within the stock (a tenth over its edges, and any height above it, allowed)."""
+    for axis, ((a, b), z, size) in enumerate(zip(ends, zero, workpiece.size, strict=True)):
         spare = 0.1 * size + 3.0
-        if (a - z) * factor + z < -spare or (b - z) * factor + z > size + spare:
+        if (a - z) * factor + z < -spare or (axis < 2 and (b - z) * factor + z > size + spare):
             return False
     return True
 

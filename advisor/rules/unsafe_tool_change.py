@@ -38,7 +38,7 @@ LIFT = 10.0  # mm above the stock's top; common practice, no source
 
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
-    """One finding a change and cause."""
+    """One finding a change, with everything that is wrong with it."""
     machine = evidence.setting.machine
     if machine is not None and machine.change == "automatic":
         return
@@ -48,35 +48,33 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         before = mode_before(evidence, event)
         if row < 0 or before is None:
             continue
+        faults, fixes = [], []
         if spindle != "off":
-            yield Finding(
-                rule=NAME,
-                block=event.block,
-                message="The spindle is still turning when the tool is changed: no M5 before the change.",
-                fix="Write M5 (and a dwell while the spindle runs down) before the change.",
-            )
+            faults.append("the spindle still turns (no M5 before the change)")
+            fixes.append("write M5, and a dwell while the spindle runs down")
         if before.compensation != "G40":
-            yield Finding(
-                rule=NAME,
-                block=event.block,
-                message=f"{before.compensation} is in force when the tool is changed: the old radius stays in use.",
-                fix="Write G40 with a move away from the part before the change.",
-            )
+            faults.append(f"{before.compensation} is in force, and the old radius stays in use")
+            fixes.append("write G40 with a move away from the part")
         line = evidence.program.line_of(event.block)
         z = evidence.point(row)[2]
-        if surface is None or high(evidence, row):
-            continue
-        if z is None:
-            reason = "the height of the cutter at the tool change is not known"
-            yield NotChecked(NAME, reason, "unknown-position", line, line)
-        elif z < surface + LIFT - RULE.tolerance:
+        gap: float | None = None
+        if surface is not None and not high(evidence, row):
+            if z is None:
+                reason = "the height of the cutter at the tool change is not known"
+                yield NotChecked(NAME, reason, "unknown-position", line, line)
+            elif z < surface + LIFT - RULE.tolerance:
+                gap = z - surface
+                faults.append(f"the tip is {gap:.1f} mm above the stock's top ({LIFT:g} mm are wanted)")
+                fixes.append("lift Z first, for example G53 G0 Z0")
+        if faults:
             yield Finding(
                 rule=NAME,
                 block=event.block,
-                message=f"The tool is changed {z - surface:.1f} mm above the stock's top; {LIFT:g} mm are wanted.",
-                measured=z - surface,
-                limit=LIFT,
+                message=f"At this tool change {'; '.join(faults)}.",
+                measured=gap,
+                limit=None if gap is None else LIFT,
                 at=evidence.point(row),
+                fix=f"Before the change: {'; '.join(fixes)}.",
             )
 
 
