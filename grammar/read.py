@@ -62,8 +62,6 @@ class _Reader:
 
     def program(self) -> Program:
         machine = self.machine
-        machine.state_now = machine.state
-        machine.feed_unit = 25.4 if machine.state.units == 20 else 1.0
         opened, closed = self.percent()
         pc = 0
         try:

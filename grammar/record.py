@@ -2,32 +2,71 @@
 
 from __future__ import annotations
 
-import math
+from typing import Any
 
 import numpy as np
 
-from grammar.lexicon import PLANE_AXES
 from grammar.moves import Call, Floats, Frame, Kind, Mode, Moves
+from grammar.path import NEAR, path_lengths, sweeps
 
-NEAR = 1e-7  # mm: an arc whose ends are nearer than this is a full circle
+__all__ = ["NEAR", "Recorder"]
+
+_ARC = tuple[int, float, float, float, int, int]
 _ROW = tuple[int, int, int, int, int, int, float, float, float, float, float, float, float, float]
 
 
 class Recorder:
-    """Rows of moves. ``rows`` holds single rows; finished stretches from a bulk reader are added with ``extend``."""
+    """Moves as they are made: ``rows`` and ``arcs`` take single ones, ``extend`` a finished stretch of a bulk reader."""
 
     def __init__(self) -> None:
         self.rows: list[_ROW] = []  # kind, block, call, mode, frame, flags, start xyz, end xyz, feed, minutes
-        self.arcs: list[tuple[int, float, float, float, int, int]] = []  # row, centre xyz, sense +1 ccw, plane
-        self.rotary: list[tuple[int, float, float, float]] = []  # row, a, b, c from this row on
+        self.arcs: list[_ARC] = []  # move, centre xyz, sense +1 ccw, plane
+        self.rotary: list[tuple[int, float, float, float]] = []  # move, a, b, c from this move on
         self.modes: list[Mode] = []
         self.frames: list[Frame] = []
         self.calls: list[Call] = []
+        self._done = 0  # moves in finished stretches
+        self._stretches: list[dict[str, Any]] = []
+        self._arc_stretches: list[dict[str, Any]] = []
         self._mode_ids: dict[Mode, int] = {}
         self._frame_ids: dict[Frame, int] = {}
 
     def __len__(self) -> int:
-        return len(self.rows)
+        return self._done + len(self.rows)
+
+    def extend(self, *, kind: Any, block: Any, call: int, mode: Any, frame: int, before: Floats, end: Floats, feed: Floats,
+               arc: Any, centre: Floats, sense: Any, plane: Any) -> None:
+        """Add n plain moves that follow one another from ``before`` (3,); ``arc`` are indices into the n moves."""
+        self._finish_rows()
+        n = len(kind)
+        start = np.empty((n, 3))
+        start[:1] = before
+        start[1:] = end[:-1]
+        self._arc_stretches.append({"row": arc + self._done, "centre": centre.copy(), "sense": sense, "plane": plane})
+        self._stretches.append({
+            "kind": kind.astype(np.int8), "block": block.astype(np.int32), "call": np.full(n, call, dtype=np.int32),
+            "mode": mode.astype(np.int32), "frame": np.full(n, frame, dtype=np.int32),
+            "flags": np.zeros(n, dtype=np.uint16), "start": start, "end": end.copy(), "feed": feed.copy(),
+            "minutes": np.full(n, np.nan)})
+        self._done += n
+
+    def _finish_rows(self) -> None:
+        """Turn the single moves gathered so far into a stretch."""
+        n = len(self.rows)
+        if n:
+            table = np.array(self.rows, dtype=np.float64).reshape(n, 14)
+            self._stretches.append({
+                "kind": table[:, 0].astype(np.int8), "block": table[:, 1].astype(np.int32),
+                "call": table[:, 2].astype(np.int32), "mode": table[:, 3].astype(np.int32),
+                "frame": table[:, 4].astype(np.int32), "flags": table[:, 5].astype(np.uint16),
+                "start": np.ascontiguousarray(table[:, 6:9]), "end": np.ascontiguousarray(table[:, 9:12]),
+                "feed": table[:, 12].copy(), "minutes": table[:, 13].copy()})
+            self._done += n
+            self.rows = []
+        if self.arcs:
+            arcs = np.array(self.arcs, dtype=np.float64)
+            self._arc_stretches.append({"row": arcs[:, 0], "centre": arcs[:, 1:4], "sense": arcs[:, 4], "plane": arcs[:, 5]})
+            self.arcs = []
 
     def mode(self, mode: Mode) -> int:
         """The number of a mode."""
@@ -48,23 +87,36 @@ class Recorder:
             self.frames.append(frame)
         return found
 
-    def truncate(self, rows: int, arcs: int, rotary: int) -> None:
-        """Take back everything a refused block recorded."""
+    def marks(self) -> tuple[int, int, int]:
+        """Where the record stands, for ``truncate``; good until the next ``extend``."""
+        return len(self.rows), len(self.arcs), len(self.rotary)
+
+    def truncate(self, marks: tuple[int, int, int]) -> None:
+        """Take back everything recorded since ``marks``."""
+        rows, arcs, rotary = marks
         del self.rows[rows:], self.arcs[arcs:], self.rotary[rotary:]
 
     def moves(self) -> Moves:
-        """Everything recorded, as arrays."""
-        n = len(self.rows)
-        table = np.array(self.rows, dtype=np.float64).reshape(n, 14)
-        start, end = np.ascontiguousarray(table[:, 6:9]), np.ascontiguousarray(table[:, 9:12])
-        feed, minutes = table[:, 12].copy(), table[:, 13].copy()
-        kind = table[:, 0].astype(np.int8)
-        frame = table[:, 4].astype(np.int32)
-        arcs = np.array(self.arcs, dtype=np.float64).reshape(len(self.arcs), 6)
-        arc_row = arcs[:, 0].astype(np.int32)
-        plane = arcs[:, 5].astype(np.int8)
-        centre = np.ascontiguousarray(arcs[:, 1:4])
-        sweep = sweeps(start[arc_row], end[arc_row], centre, arcs[:, 4], plane)
+        """Everything recorded, as read-only arrays."""
+        self._finish_rows()
+        n = self._done
+
+        def joined(name: str, dtype: Any, width: int = 0) -> Any:
+            parts = [s[name] for s in self._stretches]
+            if len(parts) == 1:
+                return parts[0]
+            return np.concatenate(parts) if parts else np.empty((0, width) if width else 0, dtype=dtype)
+
+        def arc_joined(name: str, dtype: Any) -> Any:
+            parts = [np.asarray(s[name], dtype=dtype) for s in self._arc_stretches]
+            return np.concatenate(parts) if parts else np.empty((0, 3) if name == "centre" else 0, dtype=dtype)
+
+        kind, frame = joined("kind", np.int8), joined("frame", np.int32)
+        start, end = joined("start", float, 3), joined("end", float, 3)
+        feed, minutes = joined("feed", float), joined("minutes", float)
+        arc_row, plane = arc_joined("row", np.int32), arc_joined("plane", np.int8)
+        centre = np.ascontiguousarray(arc_joined("centre", np.float64))
+        sweep = sweeps(start[arc_row], end[arc_row], centre, arc_joined("sense", np.float64), plane)
         rotary = _rotary(self.rotary, n)
         lengths = np.array([f.length for f in self.frames] or [0.0])
         shift = None
@@ -75,8 +127,8 @@ class Recorder:
         if timed.any():
             feed[timed] = (path_lengths(start, end, arc_row, centre, sweep, plane) / minutes)[timed]
         made = Moves(
-            kind=kind, block=table[:, 1].astype(np.int32), call=table[:, 2].astype(np.int32),
-            mode=table[:, 3].astype(np.int32), frame=frame, flags=table[:, 5].astype(np.uint16), start=start, end=end,
+            kind=kind, block=joined("block", np.int32), call=joined("call", np.int32), mode=joined("mode", np.int32),
+            frame=frame, flags=joined("flags", np.uint16), start=start, end=end,
             feed=feed, minutes=minutes, arc_row=arc_row, centre=centre, sweep=sweep, plane=plane,
             modes=tuple(self.modes), frames=tuple(self.frames), calls=tuple(self.calls), rotary=rotary,
             machine_shift=shift)
@@ -95,31 +147,3 @@ def _rotary(changes: list[tuple[int, float, float, float]], n: int) -> Floats | 
     for i, (row, *angles) in enumerate(changes):
         out[row : changes[i + 1][0] if i + 1 < len(changes) else n] = angles
     return out
-
-
-def sweeps(start: Floats, end: Floats, centre: Floats, sense: Floats, plane: np.ndarray) -> Floats:
-    """Signed sweep (radians) of arcs from start to end about centre; ends that meet make a full turn. All (k, 3) or (k,)."""
-    out = np.zeros(len(centre))
-    for number, (a, b, _) in PLANE_AXES.items():
-        rows = plane == number
-        if not rows.any():
-            continue
-        first = np.arctan2(start[rows, b] - centre[rows, b], start[rows, a] - centre[rows, a])
-        last = np.arctan2(end[rows, b] - centre[rows, b], end[rows, a] - centre[rows, a])
-        turn = np.mod((last - first) * sense[rows], 2 * math.pi)
-        full = np.hypot(end[rows, a] - start[rows, a], end[rows, b] - start[rows, b]) <= NEAR
-        out[rows] = np.where(full, 2 * math.pi, turn) * sense[rows]
-    return out
-
-
-def path_lengths(start: Floats, end: Floats, arc_row: np.ndarray, centre: Floats, sweep: Floats,
-                 plane: np.ndarray) -> Floats:
-    """Length of the XYZ path of each move, mm: straight, along the arc, or along the true helix (2.1.2.6)."""
-    length = np.sqrt(((end - start) ** 2).sum(axis=1))
-    for number, (a, b, c) in PLANE_AXES.items():
-        rows = plane == number
-        if rows.any():
-            at = arc_row[rows]
-            radius = np.hypot(start[at, a] - centre[rows, a], start[at, b] - centre[rows, b])
-            length[at] = np.hypot(radius * sweep[rows], end[at, c] - start[at, c])
-    return np.asarray(length)
