@@ -124,7 +124,7 @@ class Evidence:
         feeding = np.flatnonzero((moves.kind == 1) | (moves.kind == 2))
         row = int(feeding[0]) if len(feeding) else 0
         shift = moves.frames[int(moves.frame[row])].shift
-        return np.asarray(self.zero, dtype=float) - np.asarray(shift, dtype=float)
+        return np.subtract(self.zero, shift, dtype=float)
 
     @Part
     def lengths(self) -> NDArray[np.float64]:

@@ -63,7 +63,7 @@ def path_lengths(moves: Moves) -> Floats:
     """Length of each move along its path, mm, shape (n,): NaN where an end is unknown, 0 for dwells."""
     with np.errstate(over="ignore", invalid="ignore"):
         step = moves.end - moves.start
-        length = np.sqrt(np.einsum("ij,ij->i", step, step))
+        length: Floats = np.sqrt(np.einsum("ij,ij->i", step, step))
         if len(moves.arc_row):
             radius, rise = _arc_shape(moves)
             length[moves.arc_row] = np.hypot(radius * np.abs(moves.sweep), rise)
@@ -113,7 +113,8 @@ def _directions(moves: Moves, length: Floats) -> tuple[Floats, Floats]:
                 place[at, a] = -q / r * flat
                 place[at, b] = p / r * flat
                 place[at, n] = slope
-                place[at] = np.where(np.isfinite(place[at]).all(axis=1)[:, None], place[at], 0.0)
+                vague = at[~np.isfinite(place[at]).all(axis=1)]
+                place[vague] = 0.0
     return out, into
 
 
@@ -193,32 +194,32 @@ def time_path(moves: Moves, machine: Machine | None) -> Timing:
     resting = ~moving & ~((length == 0) & (moves.kind != DWELL))
     stop[:n] |= resting
     stop[1:] |= resting
-    rows = np.flatnonzero(moving)
+    going = np.flatnonzero(moving)
     entry = np.zeros(n)
     leave = np.zeros(n)
-    if len(rows):
+    if len(going):
         halts = np.cumsum(stop[:n])
-        apart = halts[rows[1:]] != halts[rows[:-1]]
-        corner = _corner_speed(moves, machine, rows, out, into, length)
-        corner = np.minimum(corner, np.minimum(speed[rows[:-1]], speed[rows[1:]]))
-        limit = np.zeros(len(rows) + 1)
+        apart = halts[going[1:]] != halts[going[:-1]]
+        corner = _corner_speed(moves, machine, going, out, into, length)
+        corner = np.minimum(corner, np.minimum(speed[going[:-1]], speed[going[1:]]))
+        limit = np.zeros(len(going) + 1)
         limit[1:-1] = np.where(apart, 0.0, corner * corner)
-        total = np.concatenate(([0.0], np.cumsum(ramp[rows])))
+        total = np.concatenate(([0.0], np.cumsum(ramp[going])))
         # u[k] = min over j >= k of limit[j] + (sum of ramps from k to j), and the same from the other side
         reach = np.minimum.accumulate((limit + total)[::-1])[::-1] - total
         reach = np.minimum.accumulate(np.clip(reach, 0.0, None) - total) + total
         reach = np.clip(np.minimum(reach, limit), 0.0, None)
-        entry[rows] = np.sqrt(reach[:-1])
-        leave[rows] = np.sqrt(reach[1:])
+        entry[going] = np.sqrt(reach[:-1])
+        leave[going] = np.sqrt(reach[1:])
 
     seconds = np.zeros(n)
     peak = np.zeros(n)
-    v0, v1, vm, a, s = entry[rows], leave[rows], speed[rows], acceleration[rows], length[rows]
-    highest = np.minimum(vm, np.sqrt((2 * a * s + v0 * v0 + v1 * v1) / 2))
+    v0, v1, vm, pull, run = entry[going], leave[going], speed[going], acceleration[going], length[going]
+    highest = np.minimum(vm, np.sqrt((2 * pull * run + v0 * v0 + v1 * v1) / 2))
     highest = np.maximum(highest, np.maximum(v0, v1))
-    ramps = (2 * highest * highest - v0 * v0 - v1 * v1) / (2 * a)
-    seconds[rows] = (2 * highest - v0 - v1) / a + np.clip(s - ramps, 0.0, None) / highest
-    peak[rows] = highest * 60
+    ramps = (2 * highest * highest - v0 * v0 - v1 * v1) / (2 * pull)
+    seconds[going] = (2 * highest - v0 - v1) / pull + np.clip(run - ramps, 0.0, None) / highest
+    peak[going] = highest * 60
     minutes = np.where(moving | (length == 0), seconds / 60, np.nan)
     minutes = _still(moves, length, minutes, timed)
     with np.errstate(invalid="ignore", divide="ignore"):

@@ -40,7 +40,7 @@ def check(evidence: Evidence) -> Iterator[Finding]:
     moves = evidence.moves
     backward = mode_flags(evidence, [mode.spindle == "ccw" for mode in moves.modes])
     rows = touching(evidence) & backward & ((moves.flags & (Flag.TAP | Flag.BORE)) == 0)
-    for first, last, worst in runs_of(evidence, rows, np.zeros(len(moves)), through=backward, same_mode=False):
+    for first, _, _ in runs_of(evidence, rows, np.zeros(len(moves)), through=backward, same_mode=False):
         tool = tool_name(evidence.mode(first).tool)
         yield Finding(
             rule=NAME,

@@ -90,7 +90,10 @@ def check(evidence: Evidence) -> Iterator[Finding]:
 def fits(
     ends: list[tuple[float, float]], zero: tuple[float, float, float], workpiece: Workpiece, factor: float
 ) -> bool:
-    """True where the box, scaled about program zero, stays within the stock (a tenth over its edges, and any height above it, allowed)."""
+    """True where the box, scaled about program zero, stays on the stock.
+
+    A tenth over its edges, and any height above it, is allowed.
+    """
     for axis, ((a, b), z, size) in enumerate(zip(ends, zero, workpiece.size, strict=True)):
         spare = 0.1 * size + 3.0
         if (a - z) * factor + z < -spare or (axis < 2 and (b - z) * factor + z > size + spare):

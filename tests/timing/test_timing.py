@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -14,13 +15,14 @@ from advisor.timing import path_lengths, time_path
 from advisor.values import Machine
 from grammar.moves import Frame, Kind, Mode, Moves
 
+PLAIN = Mode()
 MACHINE = Machine(
     name="test", feed_max=6000.0, feed_max_z=2000.0, rapid=(6000.0, 6000.0, 2000.0),
     acceleration=(500.0, 500.0, 300.0), corner_deviation=0.02,
 )  # fmt: skip
 
 
-def path(points, *, kinds=None, feed=3000.0, arcs=(), modes=(Mode(),), mode=None, minutes=None) -> Moves:
+def path(points, *, kinds=None, feed=3000.0, arcs=(), modes=(PLAIN,), mode=None, minutes=None) -> Moves:
     """Moves through points; ``arcs``: (row, centre, sweep, plane)."""
     points = np.array(points, dtype=float)
     n = len(points) - 1
@@ -195,7 +197,7 @@ def test_look_ahead_against_the_slow_twin_on_a_line(moves: list[tuple[float, flo
     feeds = [m[1] for m in moves]
     ends = np.concatenate(([0.0], np.cumsum(lengths)))
     timing = time_path(path([(x, 0, 0) for x in ends], feed=feeds), MACHINE)
-    corners = [min(a, b) / 60 for a, b in zip(feeds, feeds[1:], strict=False)]
+    corners = [min(a, b) / 60 for a, b in pairwise(feeds)]
     wanted = slow_twin(lengths, [f / 60 for f in feeds], corners, 500.0)
     assert timing.total * 60 == pytest.approx(wanted, rel=1e-6)
 
@@ -203,7 +205,7 @@ def test_look_ahead_against_the_slow_twin_on_a_line(moves: list[tuple[float, flo
 @settings(max_examples=40, deadline=None)
 @given(st.lists(st.tuples(st.floats(-50, 50), st.floats(-50, 50)), min_size=2, max_size=20))
 def test_laws(points: list[tuple[float, float]]) -> None:
-    """Never faster than the feed; a machine that accelerates better is never slower; turned and mirrored paths agree."""
+    """Never faster than the feed; a machine that accelerates better is never slower; turned paths agree."""
     moves = path([(x, y, 0.0) for x, y in points])
     timing = time_path(moves, MACHINE)
     ideal = path_lengths(moves).sum() / 3000.0
