@@ -27,6 +27,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from advisor.catalogue import tool_material
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._motion import no_limits, runs, told
@@ -43,7 +44,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     high = along.table(cuts, lambda c: c.chip_high)
     runout = along.table(cuts, lambda c: c.runout)
     allowed_runout = 0.2 * high  # what the table's chip already lives with
-    rupture = along.table(cuts, lambda c: c.rupture)
+    rupture = along.table(cuts, lambda c: tool_material(c.cutter.material)["rupture"].chosen)
     thickest = along.thickest + np.maximum(0.0, runout - allowed_runout)
     with np.errstate(invalid="ignore", divide="ignore"):
         wide = np.asarray(cuts.width) >= 2 * cuts.cell
