@@ -46,6 +46,7 @@ REFERENCES: dict[str, str] = {
     "student-mill": "study of a student-built small mill, university page",
     "altintas-budak-1995": "Y. Altintas, E. Budak, CIRP Annals 44/1, 1995: analytical prediction of stability lobes",
     "furniture-plywood": "a furniture-making text quoting the Forest Products Research Laboratory on plywood movement",
+    "jones-boring": "F. D. Jones, Turning and Boring",
     "iso-3002": "ISO 3002-1, -3 and -4: basic quantities in cutting and grinding",
 }
 

@@ -1,7 +1,7 @@
 """The formulas used along whole programs, for numpy arrays: the same symbols and sources as their scalar forms.
 
-Out-of-range elements do not raise here, a program is not a dialogue: they are clipped to the nearest meaningful
-input, and not-a-number stays not-a-number. Every function broadcasts its arguments. A test holds them equal to the scalar forms.
+Elements out of range do not raise here, a program is not a dialogue: they are clipped to the nearest meaningful input,
+and not-a-number stays not-a-number. Every function broadcasts its arguments. A test holds them equal to the scalars.
 """
 
 from __future__ import annotations

@@ -8,7 +8,7 @@ teeth) has lobes this theory does not see.
 from __future__ import annotations
 
 from cmath import sqrt as complex_sqrt
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import atan, cos, pi, radians, sin, sqrt
 
@@ -182,35 +182,67 @@ def _frequencies(modes: Sequence[Mode], count: int) -> list[float]:
 
 
 class Border:
-    """The border of stability of one cut, worked out once: depths over chatter frequencies, asked by spindle speed."""
+    """The border of stability of one cut, sampled once over chatter frequencies, asked by spindle speed."""
 
-    def __init__(self, flutes: int, points: list[tuple[float, tuple[Limit, ...]]]) -> None:
+    def __init__(self, flutes: int, frequencies: Sequence[float], at: Callable[[float], tuple[Limit, ...]]) -> None:
         self.flutes = flutes
-        self.points = points
+        self.at = at
+        self.points = [(frequency, at(frequency)) for frequency in frequencies]
 
     def least(self) -> float:
         """Depth stable at every speed, mm; infinite when nothing vibrates."""
-        return min((limits[0].depth for _, limits in self.points if limits), default=float("inf"))
+        depths = [limits[0].depth if limits else float("inf") for _, limits in self.points]
+        if not depths:
+            return float("inf")
+        place = depths.index(min(depths))
+        low = self.points[max(0, place - 1)][0]
+        high = self.points[min(len(depths) - 1, place + 1)][0]
+        least = depths[place]
+        for _ in range(40):  # close in by thirds
+            one, two = low + (high - low) / 3.0, high - (high - low) / 3.0
+            first, second = self.at(one), self.at(two)
+            a = first[0].depth if first else float("inf")
+            b = second[0].depth if second else float("inf")
+            least = min(least, a, b)
+            low, high = (low, two) if a < b else (one, high)
+        return least
 
     def depth(self, rpm: float) -> float:
-        """Depth stable at one speed, mm: the least over all lobes."""
+        """Depth stable at one speed, mm: the least over all lobes.
+
+        Along one branch the lobe number at this speed, k(f) = f 60/(N n) - phase/(2 pi), moves steadily with the
+        frequency; wherever it passes a whole number the border is met, and the place is closed in on by halving.
+        """
         positive(rpm=rpm)
-        least = float("inf")
         scale = 60.0 / (self.flutes * rpm)
-        # Along one branch the lobe number at this speed, k(f) = f 60/(N n) - phase/(2 pi), moves steadily with the
-        # frequency; wherever it passes a whole number the border is met, and the depth is read between the samples.
-        before: list[tuple[float, float]] = []
+        least = float("inf")
+        before: list[float] = []
+        start = 0.0
         for frequency, limits in self.points:
-            here = [(frequency * scale - limit.phase / (2.0 * pi), limit.depth) for limit in limits]
+            here = [frequency * scale - limit.phase / (2.0 * pi) for limit in limits]
             if len(here) == len(before):
-                for (lobe_a, depth_a), (lobe_b, depth_b) in zip(before, here, strict=True):
-                    low, high = min(lobe_a, lobe_b), max(lobe_a, lobe_b)
-                    whole = float(int(high))
-                    if low < whole <= high and whole >= 0.0 and high - low < 0.5:
-                        share = (whole - lobe_a) / (lobe_b - lobe_a)
-                        least = min(least, depth_a + share * (depth_b - depth_a))
-            before = here
+                for branch, (lobe_a, lobe_b) in enumerate(zip(before, here, strict=True)):
+                    whole = float(int(max(lobe_a, lobe_b)))
+                    if min(lobe_a, lobe_b) < whole <= max(lobe_a, lobe_b) and abs(lobe_b - lobe_a) < 0.5:
+                        least = min(least, self._meet(start, frequency, branch, whole, scale, rising=lobe_b > lobe_a))
+            before, start = here, frequency
         return least
+
+    def _meet(self, low: float, high: float, branch: int, whole: float, scale: float, *, rising: bool) -> float:
+        """Depth where a branch passes a whole lobe number between two frequencies."""
+        depth = float("inf")
+        for _ in range(20):
+            middle = (low + high) / 2.0
+            limits = self.at(middle)
+            if len(limits) <= branch:
+                break
+            limit = limits[branch]
+            depth = limit.depth
+            if (middle * scale - limit.phase / (2.0 * pi) < whole) == rising:
+                low = middle
+            else:
+                high = middle
+        return depth
 
 
 @covers(width_ratio=(0.15, 1.0, "at low radial engagement other lobes appear that this theory does not see"))
@@ -224,7 +256,7 @@ def border(
     entry: float,
     exit: float,
     width_ratio: float = 1.0,
-    count: int = 1000,
+    count: int = 500,
 ) -> Border:
     """The border of stability of a cut; good in the valleys, up to 30 % off on the peaks.
 
@@ -246,24 +278,21 @@ def border(
         altintas-budak-1995
     """
     if not x_modes and not y_modes:
-        return Border(flutes, [])
-    points = [
-        (
-            frequency,
-            limits_at(
-                frequency=frequency,
-                x_modes=x_modes,
-                y_modes=y_modes,
-                flutes=flutes,
-                cutting_constant=cutting_constant,
-                radial_ratio=radial_ratio,
-                entry=entry,
-                exit=exit,
-            ),
+        return Border(flutes, (), lambda frequency: ())
+
+    def at(frequency: float) -> tuple[Limit, ...]:
+        return limits_at(
+            frequency=frequency,
+            x_modes=x_modes,
+            y_modes=y_modes,
+            flutes=flutes,
+            cutting_constant=cutting_constant,
+            radial_ratio=radial_ratio,
+            entry=entry,
+            exit=exit,
         )
-        for frequency in _frequencies([*x_modes, *y_modes], count)
-    ]
-    return Border(flutes, points)
+
+    return Border(flutes, _frequencies([*x_modes, *y_modes], count), at)
 
 
 def least_real(*, stiffness: float, damping: float) -> float:
