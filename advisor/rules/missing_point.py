@@ -39,6 +39,7 @@ NAME = "missing-point"
 POINTS = (10.0, 100.0, 1000.0)
 FAR = 0.5  # of the span of all other positions; estimate, no source
 LEAST = 10.0  # mm beyond all others; estimate, no source
+DEEPER = 1.5  # times the depth of the deepest other pass, where it also passes the stock; estimate, no source
 DEEP = 5.0  # times the deepest other pass, where no stock is given; estimate, no source
 MOST = 200_000  # moves compared one by one; in longer programs only the depths are
 
@@ -102,29 +103,26 @@ def _depths(evidence: Evidence) -> Iterator[Finding]:
     if len(rows) < 2:
         return
     levels = z[rows]
-    order = np.argsort(levels, kind="stable")
     workpiece = evidence.setting.workpiece
     zero = evidence.zero[2]
     floor = None if workpiece is None else -zero - max(evidence.setting.hold.spoilboard or 0.0, 1.0)
     above = None if workpiece is None else workpiece.size[2] - zero
-    for place in range(min(4, len(order) - 1)):
-        row = int(rows[order[place]])
-        level = float(z[row])
-        others = levels[np.abs(levels - level) > 1e-6]
-        if level >= 0 or not len(others):
+    surface = 0.0 if above is None else above
+    distinct = np.unique(np.round(levels, 6))
+    for place in range(min(4, len(distinct) - 1)):
+        level, deepest = float(distinct[place]), float(distinct[place + 1])
+        ratio = DEEP if floor is None else DEEPER
+        if level >= 0 or (floor is not None and level >= floor) or level - surface > ratio * (deepest - surface):
             break
-        deepest = float(others[others > level].min()) if (others > level).any() else level
-        beyond = level < floor if floor is not None else (deepest < 0 and level < DEEP * deepest)
-        if not beyond:
-            break
-        higher = np.unique(np.append(np.round(others[others > level], 6), 0.0))
+        at = int(np.abs(levels - level).argmin())
+        higher = np.append(distinct[place + 1 :], max(surface, deepest))
         ground = deepest - max(1.0, 1.5 * float(np.diff(higher).max(initial=0.0)))
         for factor in POINTS:
             better = level / factor
-            near = min(abs(better - v) for v in _around(levels, int(np.flatnonzero(rows == row)[0])))
-            if better >= ground and (near <= max(2.0, abs(ground)) or np.abs(others - better).min() < 1e-3):
-                where = f"is far below the other passes (deepest at {_text(evidence, row, 'Z', deepest)})"
-                yield _finding(evidence, row, "Z", level, better, where)
+            near = min(abs(better - v) for v in _around(levels, at))
+            if better >= ground and (near <= max(2.0, abs(ground)) or np.abs(higher - better).min() < 1e-3):
+                where = f"is far below the other passes (deepest at {_text(evidence, int(rows[at]), 'Z', deepest)})"
+                yield _finding(evidence, int(rows[at]), "Z", level, better, where)
                 break
     yield from _lost_signs(evidence, rows, z, above)
 

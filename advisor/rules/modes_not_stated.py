@@ -29,7 +29,7 @@ from advisor.evidence import Evidence
 from advisor.findings import Finding
 from advisor.rules._common import first_code
 from advisor.rules.base import rule
-from grammar.moves import Flag
+from grammar.moves import Flag, Kind
 
 NAME = "modes-not-stated"
 
@@ -40,7 +40,7 @@ def check(evidence: Evidence) -> Iterator[Finding]:
         return
     moves = evidence.moves
     missing: list[tuple[int, str]] = []
-    plain = (moves.flags & (Flag.MACHINE | Flag.HOME)) == 0
+    plain = ((moves.flags & (Flag.MACHINE | Flag.HOME)) == 0) & (moves.kind != Kind.DWELL)
     if plain.any():
         first = int(moves.block[int(plain.argmax())])
         stated = first_code(evidence, "G90", "G91")

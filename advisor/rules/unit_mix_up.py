@@ -73,7 +73,7 @@ def check(evidence: Evidence) -> Iterator[Finding]:
             )
     elif (
         inch
-        and any(size > LARGE * whole for size, whole in zip(sizes[:2], workpiece.size, strict=False))
+        and any(size > LARGE * whole for size, whole in zip(_usual(evidence, rows), workpiece.size, strict=False))
         and fits(ends, evidence.zero, workpiece, 1 / INCH)
     ):
         yield Finding(
@@ -99,6 +99,16 @@ def fits(
         if (a - z) * factor + z < -spare or (axis < 2 and (b - z) * factor + z > size + spare):
             return False
     return True
+
+
+def _usual(evidence: Evidence, rows: np.ndarray) -> list[float]:
+    """The spans along X and Y that most cuts lie in, mm: a tenth at either end, and at least one, does not count."""
+    ends = evidence.moves.end[rows, :2]
+    ends = np.sort(ends[np.isfinite(ends).all(axis=1)], axis=0)
+    spare = max(1, len(ends) // 10)
+    if len(ends) <= 2 * spare:
+        return [0.0, 0.0]
+    return [float(v) for v in ends[-1 - spare] - ends[spare]]
 
 
 def _too_slow(evidence: Evidence, rows: np.ndarray) -> bool:
