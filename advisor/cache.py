@@ -207,7 +207,7 @@ class Cache:
         entry = self._entry(key)
         try:
             entry.parent.mkdir(mode=0o700, exist_ok=True)
-            write_whole(entry, _seal(text), mode=0o600, durable=False)
+            _place(entry, _seal(text))
         except OSError:
             return False
         return True
@@ -259,6 +259,11 @@ def open_cache(folder: Path | None = None, size_limit: int = SIZE_LIMIT) -> Cach
     return Cache(chosen, size_limit=size_limit)
 
 
+def default_cache() -> Cache:
+    """The user's own cache."""
+    return open_cache()
+
+
 def no_cache() -> Cache:
     """A cache that keeps nothing."""
     return Cache(Path(), problem="switched off")
@@ -292,30 +297,17 @@ def _unseal(raw: bytes) -> str | None:
         return None
 
 
-def write_whole(path: Path, data: bytes, *, mode: int = 0o666, durable: bool = True) -> None:
-    """Replace a file by new content, or leave the old one as it was and raise ``OSError``.
+def _place(entry: Path, data: bytes) -> None:
+    """Put an entry in its place at once, so that a run beside this one sees it whole or not at all.
 
-    The content is written beside the file, under a name of its own, and takes the file's place at the end. ``mode`` is
-    cut by the umask like that of any new file. ``durable`` waits until the disk has it.
+    Nothing waits for the disk: an entry lost by a power cut is worked out again, and half of one fails its checksum.
     """
-    handle, name = tempfile.mkstemp(prefix=".feedwright-", dir=path.parent)
-    temporary = Path(name)
+    handle, name = tempfile.mkstemp(prefix=".new-", dir=entry.parent)
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(data)
-            file.flush()
-            if durable:
-                os.fsync(file.fileno())
-        if mode != 0o600:
-            temporary.chmod(mode & ~_umask())
-        temporary.replace(path)
+        Path(name).replace(entry)
     except BaseException:
         with contextlib.suppress(OSError):
-            temporary.unlink()
+            Path(name).unlink()
         raise
-
-
-def _umask() -> int:
-    current = os.umask(0o077)
-    os.umask(current)
-    return current

@@ -40,7 +40,6 @@ _ASCII_TABLE = str.maketrans(_ASCII)
 # "##[name]" and "##name[" are read as commands anywhere in a line of a build log; "::name" at its start (leading
 # blanks do not count). Common practice of hosted build logs.
 _LOG_MARK = re.compile(r"##(?=\w*\[)")
-_MARKUP = re.compile(r"(\\*)(\[[a-z#/@][^\[]*?\])")
 
 
 def visible(text: str) -> str:
@@ -96,13 +95,6 @@ def log_line(line: str) -> str:
     if stripped.startswith("::"):
         line = line[: len(line) - len(stripped)] + "\\" + stripped
     return line
-
-
-def markup(text: str) -> str:
-    """For strings that go through console markup with tags in square brackets."""
-    text = _MARKUP.sub(lambda m: m.group(1) * 2 + "\\" + m.group(2), visible(text))
-    trailing = len(text) - len(text.rstrip("\\"))
-    return text + "\\" * (trailing % 2)
 
 
 def xml(text: str) -> str:

@@ -97,7 +97,7 @@ def headline(c: Counts) -> str:
     if c.crashes:
         parts.append(plural(c.crashes, "CRASH", "CRASHES"))
     if c.errors - c.crashes:
-        parts.append(plural(c.errors - c.crashes, "ERROR"))
+        parts.append(plural(c.errors - c.crashes, "ERROR", "ERRORS"))
     if c.warnings:
         parts.append(plural(c.warnings, "warning"))
     if c.notes:

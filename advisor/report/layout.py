@@ -10,7 +10,7 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable, Sequence
 
-from advisor.escape import ascii_only, log_line
+from advisor.escape import ascii_only, log_line, visible
 
 Span = tuple[str, str]
 Line = tuple[Span, ...]
@@ -38,8 +38,10 @@ def wrap(spans: Sequence[Span], width: int, first: str = "", rest: str = "") -> 
     """Break spans at spaces into lines of at most ``width`` columns, led by ``first`` and then ``rest``.
 
     A word longer than the line is broken where the line ends, except a leading one such as a place (file:line:column),
-    which stays whole so that editors and terminals can link it.
+    which stays whole so that editors and terminals can link it. Nothing in the
+    texts acts afterwards, whatever they hold.
     """
+    first, rest = visible(first), visible(rest)
     lines: list[Line] = []
     line: list[Span] = [(first, "")] if first else []
     used = cells(first)
@@ -54,7 +56,7 @@ def wrap(spans: Sequence[Span], width: int, first: str = "", rest: str = "") -> 
         used, fresh, blank = cells(rest), True, False
 
     for text, style in spans:
-        for i, word in enumerate(text.split(" ")):
+        for i, word in enumerate(visible(text).split(" ")):
             if i:
                 blank = True
             if not word:
@@ -63,11 +65,12 @@ def wrap(spans: Sequence[Span], width: int, first: str = "", rest: str = "") -> 
             if not fresh and used + gap + cells(word) > room and (gap or cells(word) <= room - cells(rest)):
                 end_line()
                 gap = 0
-            while used + gap + cells(word) > room and not (fresh and not lines):
-                head, word = _split(word, max(room - used - gap, 1))
-                line.append((" " * gap + head, style))
-                end_line()
-                gap = 0
+            if used + gap + cells(word) > room and not (fresh and not lines):
+                *pieces, word = _pieces(word, max(room - used - gap, 1), max(room - cells(rest), 1))
+                for piece in pieces:
+                    line.append((" " * gap + piece, style))
+                    end_line()
+                    gap = 0
             line.append((" " * gap + word, style))
             used += gap + cells(word)
             fresh, blank = False, False
@@ -76,13 +79,18 @@ def wrap(spans: Sequence[Span], width: int, first: str = "", rest: str = "") -> 
     return lines
 
 
-def _split(word: str, columns: int) -> tuple[str, str]:
-    used = 0
+def _pieces(word: str, first: int, rest: int) -> list[str]:
+    """A long word cut so that the first piece takes at most ``first`` columns and the others at most ``rest``."""
+    pieces: list[str] = []
+    begin = used = 0
+    room = first
     for i, c in enumerate(word):
-        used += cells(c)
-        if used > columns and i:
-            return word[:i], word[i:]
-    return word, ""
+        wide = 1 if c.isascii() else cells(c)
+        if used + wide > room and i > begin:
+            pieces.append(word[begin:i])
+            begin, used, room = i, 0, rest
+        used += wide
+    return [*pieces, word[begin:]]
 
 
 def write(lines: Iterable[Line], *, colour: bool = False, plain_ascii: bool = False) -> str:

@@ -95,9 +95,14 @@ def lines(report: Report, *, width: int = 80, full: bool | None = None, show_sup
     if len(chosen) != 1:
         out += _totals(chosen, width)
     for notice in report.notices:
-        out += wrap([(visible(notice), "")], width, rest="  ")
+        out += wrap([(_said(notice), "")], width, rest="  ")
     out += _footer(chosen, width)
     return out
+
+
+def _said(text: str) -> str:
+    """Somebody else's text, cut so that it can't bury the rest. ``wrap`` sees to it that nothing in it acts."""
+    return clip(text, _MESSAGE_WIDTH)
 
 
 # --- one program, the whole page -------------------------------------------------------------------------------------
@@ -120,7 +125,7 @@ def _page(p: ProgramReport, width: int, show_suppressed: bool) -> list[Line]:
     if p.assumptions:
         out += _heading("Assumed")
         for text in p.assumptions:
-            out += wrap([(visible(text), "")], width, "  - ", "    ")
+            out += wrap([(_said(text), "")], width, "  - ", "    ")
     if show_suppressed:
         out += _suppressed(p, width)
     out += _figures(p, width)
@@ -131,7 +136,7 @@ def _page(p: ProgramReport, width: int, show_suppressed: bool) -> list[Line]:
 def _head(p: ProgramReport, width: int) -> list[Line]:
     c = counts([p])
     style = "crash" if c.crashes else "error" if c.errors else "warning" if c.warnings or c.not_checked else "strong"
-    out = wrap([(visible(p.path), "path")], width)
+    out = wrap([(p.path, "path")], width)
     out += wrap([(headline(c), style)], width)
     return out
 
@@ -141,14 +146,14 @@ def _heading(text: str) -> list[Line]:
 
 
 def _place(p: ProgramReport, f: Finding) -> str:
-    return f"{visible(p.path)}:{first_line(f)}:{max(f.column, 1)}:"
+    return f"{p.path}:{first_line(f)}:{max(f.column, 1)}:"
 
 
 def _error(p: ProgramReport, f: Finding, width: int) -> list[Line]:
     word, style = _KIND[rank(f)]
     spans: list[Span] = [(_place(p, f) + " ", "path"), (word + " ", style), (f.rule, "strong")]
     out = wrap(spans, width, rest="    ")
-    out += wrap([(visible(clip(f.message, _MESSAGE_WIDTH)), "")], width, "    ", "    ")
+    out += wrap([(_said(f.message), "")], width, "    ", "    ")
     out += _block(p, f, width)
     figures = [part for part in (_at(f), against(f)) if part]
     if figures:
@@ -164,14 +169,14 @@ def _error(p: ProgramReport, f: Finding, width: int) -> list[Line]:
 
 def _field(label: str, text: str, width: int) -> list[Line]:
     lead = " " * (4 + len(label))
-    return wrap([(label, "dim"), (visible(clip(text, _MESSAGE_WIDTH)), "")], width, "    ", lead)
+    return wrap([(label, "dim"), (_said(text), "")], width, "    ", lead)
 
 
 def _block(p: ProgramReport, f: Finding, width: int) -> list[Line]:
     raw = p.blocks_text.get(first_line(f))
     if not raw or not raw.strip():
         return []
-    return wrap([("block: ", "dim"), (clip(visible(raw.strip()), _BLOCK_WIDTH), "")], width, "    ", " " * 11)
+    return wrap([("block: ", "dim"), (clip(raw.strip(), _BLOCK_WIDTH), "")], width, "    ", " " * 11)
 
 
 def _at(f: Finding) -> str:
@@ -194,8 +199,8 @@ def _card(p: ProgramReport, width: int) -> list[Line]:
     other = sorted(key for key in card if key not in _LABELS and not _is_blank(card[key]))
     rows: list[tuple[str, str]] = []
     for key in known + other:
-        label = _LABELS.get(key, key.replace("_", " "))
-        values = [visible(text) for text in _card_texts(key, card[key])]
+        label = _LABELS.get(key, clip(visible(key).replace("_", " "), 20))
+        values = [_said(text) for text in _card_texts(key, card[key])]
         rows += [(label if i == 0 else "", text) for i, text in enumerate(values)]
     if not rows:
         return []
@@ -294,8 +299,8 @@ def _not_checked(items: Sequence[NotChecked], width: int) -> list[Line]:
     out = _heading(f"NOT CHECKED ({plural(len(names), 'rule')}): nobody looked at this")
     for (cause, reason), group in _by_cause(items).items():
         where = _ranges(group)
-        out += wrap([(visible(reason), "strong"), (f" ({where})", "dim")], width, "  ", "    ")
-        out += wrap([(", ".join(sorted({visible(n.rule) for n in group})), "")], width, "    ", "    ")
+        out += wrap([(_said(reason), "strong"), (f" ({where})", "dim")], width, "  ", "    ")
+        out += wrap([(", ".join(sorted({n.rule for n in group})), "")], width, "    ", "    ")
         remedy = REMEDIES.get(cause)
         if remedy and "shop file" not in reason:
             out += wrap([("to have it checked: ", "dim"), (remedy, "")], width, "    ", "      ")
@@ -331,7 +336,7 @@ def _groups(title: str, p: ProgramReport, found: Sequence[Finding], width: int) 
         for finding in group:
             figures = "; ".join(part for part in (_at(finding), against(finding)) if part)
             tail = f" ({figures})" if figures else ""
-            spans: list[Span] = [(_place(p, finding) + " ", "path"), (visible(finding.message), ""), (tail, "dim")]
+            spans: list[Span] = [(_place(p, finding) + " ", "path"), (_said(finding.message), ""), (tail, "dim")]
             out += wrap(spans, width, "    ", "      ")
         for label, texts in (
             ("why: ", [f.why for f in group]),
@@ -351,7 +356,7 @@ def _suppressed(p: ProgramReport, width: int) -> list[Line]:
         spans: list[Span] = [
             (_place(p, s.finding) + " ", "path"),
             (s.finding.rule + " ", "strong"),
-            (f"({visible(s.kind)}): {visible(s.reason)}", ""),
+            (f"({s.kind}): {_said(s.reason)}", ""),
         ]
         out += wrap(spans, width, "  ", "    ")
     return out
@@ -390,7 +395,7 @@ def _figures(p: ProgramReport, width: int) -> list[Line]:
         return []
     out = _heading("Times and figures")
     for text in texts:
-        out += wrap([(visible(text), "")], width, "  ", "    ")
+        out += wrap([(_said(text), "")], width, "  ", "    ")
     return out
 
 
@@ -400,7 +405,7 @@ def _figures(p: ProgramReport, width: int) -> list[Line]:
 def _entry(p: ProgramReport, width: int, show_suppressed: bool) -> list[Line]:
     c = counts([p])
     style = "crash" if c.crashes else "error" if c.errors else "warning" if c.warnings else ""
-    out = wrap([(visible(p.path), "path"), (": ", ""), (headline(c), style)], width, rest="    ")
+    out = wrap([(p.path, "path"), (": ", ""), (headline(c), style)], width, rest="    ")
     shown = ordered(p.findings)
     for finding in sorted(shown, key=lambda f: rank(f) > 1):
         word, kind = _KIND[rank(finding)]
@@ -409,7 +414,7 @@ def _entry(p: ProgramReport, width: int, show_suppressed: bool) -> list[Line]:
             (_place(p, finding) + " ", "path"),
             (f"{word} ", kind),
             (finding.rule, "strong"),
-            (": " + visible(clip(finding.message, _MESSAGE_WIDTH)), ""),
+            (": " + _said(finding.message), ""),
             (f" ({figures})" if figures else "", "dim"),
         ]
         out += wrap(spans, width, "  ", "      ")
@@ -417,13 +422,13 @@ def _entry(p: ProgramReport, width: int, show_suppressed: bool) -> list[Line]:
             out += [(("  ", ""), *line) for line in _block(p, finding, width - 2)]
             for label, text in (("mend: ", finding.fix), ("care: ", finding.safety)):
                 if text:
-                    out += wrap([(label, "dim"), (visible(clip(text, _MESSAGE_WIDTH)), "")], width, "      ", " " * 12)
+                    out += wrap([(label, "dim"), (_said(text), "")], width, "      ", " " * 12)
     for (_, reason), group in _by_cause(p.not_checked).items():
         names = ", ".join(sorted({n.rule for n in group}))
-        out += wrap([("not checked: ", "dim"), (visible(f"{reason}: {names}"), "")], width, "  ", "      ")
+        out += wrap([("not checked: ", "dim"), (_said(f"{reason}: {names}"), "")], width, "  ", "      ")
     if show_suppressed:
         for s in sorted(p.suppressed, key=lambda s: (s.finding.line, s.finding.rule, s.reason)):
-            text = f"allowed: {_place(p, s.finding)} {s.finding.rule} ({visible(s.kind)}): {visible(s.reason)}"
+            text = f"allowed: {_place(p, s.finding)} {s.finding.rule} ({s.kind}): {_said(s.reason)}"
             out += wrap([(text, "")], width, "  ", "      ")
     if p.findings or p.not_checked:
         out.append(())
@@ -442,7 +447,7 @@ def _totals(chosen: Sequence[ProgramReport], width: int) -> list[Line]:
             causes.setdefault(n.cause, set()).add(p.path)
     for cause, paths in sorted(causes.items(), key=lambda item: (-len(item[1]), item[0])):
         remedy = REMEDIES.get(cause)
-        text = f"not checked for want of {visible(cause)} in {plural(len(paths), 'program')}" + (
+        text = f"not checked for want of {_said(cause)} in {plural(len(paths), 'program')}" + (
             f": {remedy}" if remedy else ""
         )
         out += wrap([(text, "")], width, "  ", "    ")
