@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Mapping
+from contextlib import suppress
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, cast
@@ -33,7 +34,7 @@ KINDS = ("materials", "cutters", "machines", "tool-materials")
 DATA = Path(__file__).parent.parent / "data"
 COMPILED = "catalogue.jsonl"
 _FILES = ("materials.toml", "cutters.toml", "machines.toml")
-_FORMAT = 1
+_FORMAT = 2
 
 
 class UnknownName(LookupError):  # noqa: N818 - reads as what it says
@@ -60,26 +61,41 @@ class _Store:
         return cast("dict[str, Any]", json.loads(self.text[self.start + at : self.start + at + length]))
 
 
-def load(folder: Path) -> bytes:
-    """The compiled catalogue of a folder of TOML files: read, or made and, if possible, written beside and renamed."""
-    texts = {file: (folder / file).read_bytes() for file in _FILES}
-    stamps = [_FORMAT, *(crc32(texts[file]) for file in _FILES), *(len(texts[file]) for file in _FILES)]
-    path = folder / COMPILED
+def _current(path: Path, stamps: list[int]) -> bytes | None:
+    """A compiled text, unless it is missing, cut short or made from other TOML."""
     try:
         text = path.read_bytes()
         if text.endswith(b"\n") and json.loads(text[: text.index(b"\n")])["stamps"] == stamps:
             return text
     except (OSError, ValueError, KeyError, TypeError):
         pass
+    return None
+
+
+def load(folder: Path) -> bytes:
+    """The compiled catalogue of a folder of TOML files.
+
+    It lies beside them in an installed wheel, in their ``__pycache__`` in a checkout (which is never committed). Where
+    it is missing or stale it is made, and written beside-then-renamed if the folder allows. Raises ``OSError`` when the
+    TOML can't be read and ``CatalogueError`` when it holds mistakes.
+    """
+    texts = {file: (folder / file).read_bytes() for file in _FILES}
+    stamps = [_FORMAT, *(crc32(texts[file]) for file in _FILES), *(len(texts[file]) for file in _FILES)]
+    cached = folder / "__pycache__" / COMPILED
+    text = _current(folder / COMPILED, stamps) or _current(cached, stamps)
+    if text is not None:
+        return text
     from advisor.catalogue.compiling import compiled_text
 
     text = compiled_text(texts)
-    beside = folder / f".{COMPILED}.{os.getpid()}"
+    beside = cached.with_name(f"{COMPILED}.{os.getpid()}")
     try:
+        cached.parent.mkdir(exist_ok=True)
         beside.write_bytes(text)
-        beside.replace(path)
-    except OSError:
-        beside.unlink(missing_ok=True) if os.access(folder, os.W_OK) else None
+        beside.replace(cached)
+    except OSError:  # a folder that can't be written: the text in memory serves
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
     return text
 
 

@@ -15,7 +15,8 @@ from typing import Any
 from advisor.catalogue import keys
 from advisor.sources import SourceError, parts
 
-FORMAT = 1  # of the compiled text
+FORMAT = 2  # of the compiled text
+COMPILED = "catalogue.jsonl"
 KINDS = ("materials", "cutters", "machines", "tool-materials")
 FILES = ("materials.toml", "cutters.toml", "machines.toml")
 _FIVE = ("low", "chosen", "high", "unit", "source")
@@ -67,6 +68,18 @@ class _Reader:
             self.tell(f"{key}.{name}", "is not a list of texts", f'write {name} = ["…"]')
             return []
         return list(found)
+
+    def cited(self, key: str, table: Mapping[str, Any], name: str) -> tuple[list[str], list[str]]:
+        """Texts that each name their source: the texts, and the sources in the same order."""
+        texts, sources = [], []
+        for index, row in enumerate(table.get(name, [])):
+            where = f"{key}.{name}.{index + 1}"
+            if not isinstance(row, Mapping):
+                self.tell(where, "is a bare text", 'write { text = "…", source = "…" }')
+                continue
+            texts.append(self.text(where, row, "text"))
+            sources.append(self.source(where, row))
+        return texts, sources
 
     def number(self, key: str, number: Any) -> float | None:
         if isinstance(number, bool) or not isinstance(number, (int, float)) or not abs(float(number)) < 1e12:
@@ -155,11 +168,13 @@ def _materials(reader: _Reader, tree: Mapping[str, Any]) -> dict[str, Any]:
                     reader.tell(key, "is not three numbers", "write [low, chosen, high]")
                     continue
                 chip_load.append([diameter, [*reader.spread(key, *three), "mm", source]])
+        hazards, hazard_sources = reader.cited(name, table, "hazards")
         entries[name] = {
             "title": reader.text(name, table, "title"),
             "family": reader.text(name, table, "family", keys.FAMILIES),
             "source": reader.source(name, table),
-            "hazards": reader.texts(name, table, "hazards"),
+            "hazards": hazards,
+            "hazard_sources": hazard_sources,
             "notes": reader.texts(name, table, "notes"),
             "refusals": dict(refusals),
             "values": values,
