@@ -19,7 +19,7 @@ from math import hypot, radians, tan
 
 from advisor.check import check_program
 from advisor.findings import Finding, ProgramReport
-from advisor.values import Keepout, Setting
+from advisor.values import Setting
 from tests.campaigns.programs import Clean, clean_programs
 from tests.campaigns.writing import Step, write
 
@@ -43,7 +43,7 @@ KINDS: dict[str, Planter] = {}
 WRONG_CUT = (
     "chip-too-thick chip-too-thin power-over-limit deflection-over-limit stepdown-over-limit plunge-feed "
     "straight-plunge ramp-too-steep helix-too-tight thin-floor thin-wall part-freed rapid-into-stock rapid-clearance "
-    "below-spoilboard flute-length-exceeded holder-contact stickout-too-short peck-too-deep"
+    "below-spoilboard flute-length-exceeded holder-contact stickout-too-short peck-too-deep feed-over-machine"
 )
 
 
@@ -226,17 +226,15 @@ def _g0(clean: Clean, chance: random.Random) -> Planted | None:
 
 
 @planter("move into a clamp")
-def _clamp(clean: Clean, chance: random.Random) -> Planted | None:
+def _clamp(clean: Clean, _: random.Random) -> Planted | None:
     lifts = where(clean, "retract")
     if not lifts:
         return None
     index = lifts[-1]
-    y = chance.uniform(35, 60)
-    box = Keepout("clamp", (-45.0, y - 15, 0.0), (-12.0, y + 15, thickness(clean) + 35))
+    (clamp,) = clean.setting.hold.keepouts
     steps = list(clean.steps)
-    steps.insert(index + 1, Step("rapid", -25.0, y, role="planted"))
-    setting = replace(clean.setting, hold=replace(clean.setting.hold, keepouts=(box,)))
-    return made("move into a clamp", clean, steps, [index + 1], "keepout-hit", "rapid-clearance", setting)
+    steps.insert(index + 1, Step("rapid", -30.0, (clamp.low[1] + clamp.high[1]) / 2, role="planted"))
+    return made("move into a clamp", clean, steps, [index + 1], "keepout-hit", "rapid-clearance")
 
 
 @planter("first move before a lift")
@@ -504,7 +502,7 @@ def _no_r(clean: Clean, _: random.Random) -> Planted | None:
         return None
     cycle = tuple(word for word in clean.steps[cycles[0]].cycle if word[0] != "R")
     steps = changed(clean.steps, cycles[0], cycle=cycle)
-    return made("cycle without R", clean, steps, cycles, "cycle-fault missing-word dialect-relaxed")
+    return made("cycle without R", clean, steps, cycles, "cycle-fault missing-word dialect-relaxed", WRONG_CUT)
 
 
 @planter("dwell in the cut")
@@ -690,7 +688,7 @@ def motion_line(clean: Clean, chance: random.Random, *roles: str, test: TextTest
 
 
 # What cannot be read or judged from there on may hide other things; it must not bring errors of its own.
-LOST = "arc-mismatch arc-impossible missing-word no-feed unused-word"
+LOST = "arc-mismatch arc-impossible missing-word no-feed unused-word " + WRONG_CUT
 
 
 @planter("unreadable word")
@@ -805,6 +803,8 @@ def _call(clean: Clean, chance: random.Random) -> Planted | None:
 
 @planter("no end")
 def _no_end(clean: Clean, _: random.Random) -> Planted | None:
+    if clean.style.percent:  # a second percent sign ends a program just as well
+        return None
     end = where(clean, "end")
     steps, _moved = without(clean.steps, set(end))
     return made("no end", clean, steps, range(len(steps)), "no-program-end")

@@ -11,12 +11,13 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from itertools import pairwise
-from math import atan2, ceil, cos, hypot, pi, radians, sin, tan
+from math import atan, atan2, ceil, cos, hypot, pi, radians, sin, tan
+from typing import Any
 
 from advisor import catalogue
 from advisor.advice import Advice, BadRequest, Request
 from advisor.recommend import recommend
-from advisor.values import Cutter, Hold, Machine, Material, Setting, Workpiece
+from advisor.values import Cutter, Hold, Keepout, Machine, Material, Setting, Workpiece
 from tests.campaigns.writing import Step, Style, Written, write
 
 Point = tuple[float, float]
@@ -95,7 +96,7 @@ class Shop:
 
     def note(self, text: str) -> None:
         """A comment line."""
-        self.steps.append(Step("note", text=text))
+        self.steps.append(Step("note", text=text.replace("(", "").replace(")", "")))
 
     def rapid(self, role: str, x: float | None = None, y: float | None = None, z: float | None = None) -> None:
         """A rapid."""
@@ -181,6 +182,10 @@ class Shop:
         x, y, thick = self.size
         zero = self.chance.choice(((0.0, 0.0, thick), (0.0, 0.0, thick), (x / 2, y / 2, thick), (0.0, 0.0, 0.0)))
         points = ((7.0, 7.0), (x - 7, 7.0), (7.0, y - 7), (x - 7, y - 7))
+        # A clamp stands beside the stock; clean programs stay away from it.
+        row = self.chance.uniform(35, 60)
+        clamp = Keepout("clamp", (-45.0, row - 15, 0.0), (-22.0, row + 15, thick + 35))
+        held = hold or Hold(method="screws", points=points, spoilboard=0.5)
         cutters = {
             tool: replace(cutter, tool=tool, length_offset=55.0 + 5 * tool) for tool, cutter in self.cutters.items()
         }
@@ -198,7 +203,7 @@ class Shop:
                 zero=zero,
                 thickness=(thick - self.spread / 2, thick + self.spread / 2) if self.spread else None,
             ),
-            hold=hold or Hold(method="screws", points=points, spoilboard=0.5),
+            hold=replace(held, keepouts=(clamp,)),
             offsets={"G54": (300.0 + zero[0], 250.0 + zero[1], -220.0 - (thick - zero[2]))},
         )
         style = Style.any(self.chance)
@@ -212,18 +217,20 @@ def advise(
     machine: str,
     operation: str,
     depth: float,
-    more: tuple[tuple[str, float], ...],
+    more: tuple[tuple[str, float | bool], ...],
 ) -> Advice:
     """What ``speeds`` advises for catalogue entries; raises ``Unsuitable`` where it refuses."""
+    given: dict[str, Any] = dict(more)
     request = Request(
         cutter=catalogue.cutter(cutter),
         material=catalogue.material(material),
         machine=catalogue.machine(machine),
         operation=operation,
         depth=depth,
+        **given,
     )
     try:
-        answer = recommend(replace(request, **dict(more)))
+        answer = recommend(request)
     except BadRequest as error:
         raise Unsuitable(str(error)) from error
     if not isinstance(answer, Advice):
@@ -365,6 +372,11 @@ def follow(
 # ---------------------------------------------------------------------------------------------------- the kinds
 
 
+def level(z: float) -> Callable[[float], float]:
+    """The same height all along."""
+    return lambda _: z
+
+
 def equal_passes(depth: float, most: float) -> list[float]:
     """Heights below the top of equal passes of at most ``most``."""
     count = max(1, ceil(depth / most - 1e-9))
@@ -430,7 +442,7 @@ def profile(shop: Shop) -> Clean:
 
         follow(shop, contour, s, s + ramp, down, (), "ramp", ramp_feed)
         s += ramp
-        follow(shop, contour, s, s + around, lambda _, z=z: z, (), "cut", advice.feed)
+        follow(shop, contour, s, s + around, level(z), (), "cut", advice.feed)
         s += around
         previous = z
     if through:
@@ -441,14 +453,16 @@ def profile(shop: Shop) -> Clean:
                 shop.line("tab-down", z=shop.bottom, feed=plunge)
                 here = s
             else:
-                follow(
-                    shop, contour, s, s + back,
-                    lambda at, s=s: shelf + (shop.bottom - shelf) * (at - s) / back, (), "tab-ramp", ramp_feed,
-                )  # fmt: skip
+
+
+                def lower(at: float, start: float = s) -> float:
+                    return shelf + (shop.bottom - shelf) * (at - start) / back
+
+                follow(shop, contour, s, s + back, lower, (), "tab-ramp", ramp_feed)
                 here = s + back
-            follow(shop, contour, here, edge, lambda _: shop.bottom, (), "cut", advice.feed)
-            shop.line("tab-up", z=shelf, feed=advice.feed)
-            follow(shop, contour, edge, edge + width, lambda _: shelf, (), "tab", advice.feed)
+            follow(shop, contour, here, edge, level(shop.bottom), (), "cut", advice.feed)
+            shop.line("tab-up", z=shelf, feed=min(advice.feed, shop.machine.feed_max_z))
+            follow(shop, contour, edge, edge + width, level(shelf), (), "tab", advice.feed)
             s = edge + width
     shop.up()
     return shop.finish("outline", "profile with tabs" if through else "groove")
@@ -683,7 +697,14 @@ def relief(shop: Shop) -> Clean:
     slot = shop.advise(flat, "slot", -base - allowance)
     keep_limits(shop, slot)
     fine = shop.advise(ball, "side", 1.0, finish=True, stepover=0.8)
+    # Downhill the cutter must not go down faster than it may plunge.
+    steepest = max(
+        abs(tip(px + 1.0, py, True, 0.0) - tip(px, py, True, 0.0)) for px in range(-8, 78) for py in (0.0, 12.0, 25.0)
+    )
+    fall = sin(atan(steepest)) * 1.15
     feed = min(rough.feed, slot.feed * rough.spindle_rpm / slot.spindle_rpm)
+    feed = min(feed, (rough.plunge_feed or feed) / fall)
+    fine_feed = min(fine.feed, (fine.plunge_feed or fine.feed) / fall)
     out = d / 2 + 3
     shop.header(f"relief, {shop.material.title}")
     shop.change(1, rough.spindle_rpm)
@@ -719,7 +740,7 @@ def relief(shop: Shop) -> Clean:
     shop.rapid("cross", -out, 0.0)
     shop.rapid("approach", z=shop.clear)
     shop.line("touch", z=start, feed=fine.plunge_feed or fine.feed / 4)
-    first = fine.feed
+    first = fine_feed
     for k in range(count + 1):
         row = y * k / count
         places = [-out + (x + 2 * out) * i / 30 for i in range(31)]
@@ -772,7 +793,7 @@ def draw(chance: random.Random, kind: Callable[[Shop], Clean], materials: Sequen
     for _ in range(200):
         material = catalogue.material(chance.choice(materials))
         metal = material.name in METAL
-        machines = MILLS if metal else ROUTERS
+        machines: tuple[str, ...] = MILLS if metal else ROUTERS
         if material.name in ("aluminium-wrought", "brass") and chance.random() < 0.2:
             machines = ("ballscrew-router", "industrial-router")
         thick = chance.choice((6.0, 10.0, 12.7)) if metal else chance.choice((9.2, 12.0, 17.7, 19.0))
