@@ -9,15 +9,8 @@ import math
 
 from advisor.advice import Advice, FirstCut, LimitUse, Physics, Refusal, Request
 from advisor.limits import CP, CutLimits, ForceLaw
-from advisor.recommend import (
-    DEEP_HOLE,
-    FIRST_CUT_SHARE,
-    PUSH_SHARE,
-    round_feed,
-    sources_of,
-    speeds_between,
-    spread_of,
-)
+from advisor.remarks import sources_of, spread_of
+from advisor.search import DEEP_HOLE, FIRST_CUT_SHARE, PUSH_SHARE, round_feed, speeds_between
 
 THRUST = 0.6  # of k_c f D/2 sin(kappa); published forms run from 0.5 to 0.7 and more (from memory: Tschaetsch)
 
@@ -118,7 +111,9 @@ def drill_uses(
     )  # fmt: skip
     slow = limits.spindle_min
     found.append(
-        LimitUse("spindle-slowest", rpm, slow, "rev/min", slow / rpm, machine.sources.get("spindle_min", CP), least=True)
+        LimitUse(
+            "spindle-slowest", rpm, slow, "rev/min", slow / rpm, machine.sources.get("spindle_min", CP), least=True
+        )
     )
     return tuple(sorted(found, key=lambda u: -u.use))
 
@@ -208,7 +203,9 @@ def recommend_drill(request: Request, limits: CutLimits, safety: tuple[str, ...]
     if request.depth is None:
         told.append(f"depth not given: {depth:.3g} mm taken")
     if slower < 1.0:
-        told.append(f"deep hole ({depth / d:.1f} D): speed x {slower:g}, feed x {finer:g} (from memory: Machinery's Handbook)")
+        told.append(
+            f"deep hole ({depth / d:.1f} D): speed x {slower:g}, feed x {finer:g} (from memory: Machinery's Handbook)"
+        )
     told.append("torque, power and thrust are those of a worn edge at the high end of the data; thrust within 40 %")
     return Advice(
         request=request,

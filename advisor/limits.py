@@ -76,6 +76,7 @@ class CutLimits:
     # depth
     slot_stepdown: float  # greatest a_p of a slot, flute length and twist counted
     slot_stepdown_material: float  # the same from material and machine alone
+    side_width_min: float  # narrower is not in the tables
     side_width_max: float
     side_depth_max: float
     flute_length: float
@@ -278,15 +279,15 @@ def complete(cutter: Cutter) -> tuple[Cutter, tuple[str, ...]]:
     flute = cutter.flute_length
     if flute is None:
         flute = min(3 * cutter.diameter, cutter.stickout) if cutter.stickout is not None else 3 * cutter.diameter
-        told.append(f"flute length taken as {flute:g} mm (3 x diameter): not given")
+        told.append(f"flute length not given: {flute:g} mm taken (3 x diameter)")
     shank = cutter.shank
     if shank is None:
         shank = max(cutter.diameter, 3.0)
-        told.append(f"shank taken as {shank:g} mm: not given")
+        told.append(f"shank not given: {shank:g} mm taken")
     stickout = cutter.stickout
     if stickout is None:
-        stickout = flute + max(0.75 * shank, 3.0)
-        told.append(f"stickout taken as {stickout:g} mm: not given")
+        stickout = flute + min(max(0.75 * shank, 3.0), 12.0)
+        told.append(f"stickout not given: {stickout:g} mm taken")
     if not told:
         return cutter, ()
     return replace(cutter, flute_length=flute, shank=shank, stickout=stickout), tuple(told)
@@ -308,7 +309,7 @@ def cut_limits(
     hit = _MEMO.get(key)
     if hit is not None:
         return hit[3]
-    result = _cut_limits(cutter, material, machine, specific_force)
+    result = fresh_limits(cutter, material, machine, specific_force)
     if len(_MEMO) >= _MEMO_MOST:
         _MEMO.clear()
     _MEMO[key] = (cutter, material, machine, result)  # the arguments are kept so that their ids stay theirs
@@ -319,9 +320,8 @@ def _between(light: float, rigid: float, share: float) -> float:
     return light + (rigid - light) * share
 
 
-def _cut_limits(
-    cutter: Cutter, material: Material, machine: Machine, specific_force: float | None
-) -> CutLimits:
+def fresh_limits(cutter: Cutter, material: Material, machine: Machine, specific_force: float | None) -> CutLimits:
+    """The limits of one variation, not kept."""
     values = material.values
     refusal = material.refusals.get(cutter.material)
     if refusal:
@@ -425,6 +425,7 @@ def _cut_limits(
         rigidity=share,
         slot_stepdown=slot,
         slot_stepdown_material=slot_material,
+        side_width_min=take("side_width").low * d,
         side_width_max=take("side_width").high * d,
         side_depth_max=min(cutter.flute_length, take("side_depth").high * d)
         if "side_depth" in values

@@ -13,21 +13,12 @@ from dataclasses import replace
 from functools import lru_cache
 
 from advisor.advice import NEAR, BadRequest, Helix, LimitUse, Physics, Rating, Request
+from advisor.asking import filled, made_for, reach, validate
 from advisor.limits import CP, CutLimits, ForceLaw, NoData, cut_limits
-from advisor.operations import Engagement, effective_diameter, engage
-from advisor.recommend import (
-    Ends,
-    helix_of,
-    made_for,
-    make_task,
-    physics,
-    reach,
-    safety_of,
-    sources_of,
-    spread_of,
-    uses,
-    validate,
-)
+from advisor.operations import effective_diameter, engage
+from advisor.recommend import helix_of, make_task, physics, uses
+from advisor.remarks import safety_of, sources_of, spread_of
+from advisor.search import Ends
 from advisor.values import Machine, Material, Value
 
 __all__ = ["Rating", "rate"]
@@ -110,23 +101,26 @@ def _given(value: float | None, name: str, what: str) -> float:
 def rate(
     request: Request,
     *,
-    rpm: float,
+    spindle_rpm: float,
     feed: float,
     plunge_feed: float | None = None,
     stepdown: float | None = None,
 ) -> Rating:
-    """Judge a setting: ``rpm`` rev/min, ``feed`` mm/min of the cutter's centre (in drilling: of the drill), optional
+    """Judge a setting: ``spindle_rpm`` rev/min, ``feed`` mm/min of the cutter's centre (in drilling: of the drill), optional
     ``plunge_feed``, and ``stepdown`` mm (default: the request's depth, in a helix the pitch).
 
     Raises BadRequest for what can't be asked or told.
     """
     validate(request)
-    rpm = _given(rpm, "rpm", "a spindle speed")
+    rpm = _given(spindle_rpm, "rpm", "a spindle speed")
     feed = _given(feed, "feed", "a feed")
     if plunge_feed is not None:
         plunge_feed = _given(plunge_feed, "plunge-feed", "a plunge feed")
     if stepdown is not None:
         stepdown = _given(stepdown, "stepdown", "a stepdown")
+    given_machine = request.machine
+    request, told = filled(request, stepdown)
+    request = replace(request, machine=given_machine)
     not_judged: list[str] = []
     material, machine = request.material, request.machine
     if material is None:
@@ -166,11 +160,24 @@ def rate(
         | (frozenset() if machine is not None else MACHINE_LIMITS)
     )
     law = limits.force_nominal if forced else None
+    told = tuple(t for t in told if not t.startswith("no machine named"))
     if request.operation == "drill":
-        return _rate_drill(request, limits, rpm, feed, stepdown, law, drop, tuple(warnings), tuple(not_judged))
-    return _rate_mill(
-        request, limits, rpm, feed, plunge_feed, stepdown, law, drop, warnings, tuple(not_judged), known=material is not None
+        rating = _rate_drill(request, limits, rpm, feed, stepdown, law, drop, tuple(warnings), tuple(not_judged))
+        return replace(rating, assumptions=(*told, *rating.assumptions))
+    rating = _rate_mill(
+        request,
+        limits,
+        rpm,
+        feed,
+        plunge_feed,
+        stepdown,
+        law,
+        drop,
+        warnings,
+        tuple(not_judged),
+        known=material is not None,
     )
+    return replace(rating, assumptions=(*told, *rating.assumptions))
 
 
 def _limits(request: Request) -> CutLimits:
@@ -191,7 +198,9 @@ def _constant(material: Material) -> float:
 def _verdict(limits: tuple[LimitUse, ...]) -> str:
     if any(u.exceeded for u in limits):
         return "over"
-    return "near" if any(u.use >= NEAR for u in limits if not u.least) or any(u.use >= NEAR for u in limits) else "within"
+    return (
+        "near" if any(u.use >= NEAR for u in limits if not u.least) or any(u.use >= NEAR for u in limits) else "within"
+    )
 
 
 def _force_free(what: Physics) -> Physics:
@@ -229,13 +238,17 @@ def _rate_mill(
         elif stepdown is not None:
             a_p = stepdown
         else:
-            raise BadRequest("the pitch of the helix is not known", place="stepdown", remedy="give --stepdown (the pitch)")
+            raise BadRequest(
+                "the pitch of the helix is not known", place="stepdown", remedy="give --stepdown (the pitch)"
+            )
         helix = helix_of(task.bore[0], d, a_p, feed)
     else:
         given = stepdown if stepdown is not None else request.depth
         if given is None:
             raise BadRequest(
-                "the depth of a pass is not known", place="stepdown", remedy="give --stepdown, or --depth for a single pass"
+                "the depth of a pass is not known",
+                place="stepdown",
+                remedy="give --stepdown, or --depth for a single pass",
             )
         a_p = given
     if request.depth is not None and a_p > request.depth + 1e-9 and task.bore is None:
@@ -278,19 +291,28 @@ def _rate_mill(
             most = limits.plunge_feed_max(rpm)
             extra.append(
                 LimitUse(
-                    "plunge-feed", plunge_feed, most, "mm/min", plunge_feed / most, limits.sources.get("plunge_per_rev", CP)
+                    "plunge-feed",
+                    plunge_feed,
+                    most,
+                    "mm/min",
+                    plunge_feed / most,
+                    limits.sources.get("plunge_per_rev", CP),
                 )
             )
         else:
             extra.append(
-                LimitUse("plunge-feed", plunge_feed, 0.0, "mm/min", math.inf, "the cutter may not go straight down; " + CP)
+                LimitUse(
+                    "plunge-feed", plunge_feed, 0.0, "mm/min", math.inf, "the cutter may not go straight down; " + CP
+                )
             )
     if helix is not None and known:
         steepest = limits.ramp_angle_max
         extra = [*extra]
         if not cutter.centre_cutting and steepest is not None and steepest < 90:
             extra.append(
-                LimitUse("ramp-angle", helix.angle, steepest, "deg", helix.angle / steepest, "geometry of the uncut core")
+                LimitUse(
+                    "ramp-angle", helix.angle, steepest, "deg", helix.angle / steepest, "geometry of the uncut core"
+                )
             )
         if limits.helix_pitch_max < 1e6:
             found = tuple(u for u in found if u.name not in ("helix-pitch", "ramp-angle", "helix-angle"))
@@ -403,7 +425,10 @@ def _rate_drill(
         limits=found,
         limited_by=tuple(u.name for u in found if u.exceeded) or tuple(u.name for u in found if u.use >= NEAR),
         warnings=(*warnings, *_wrong(found)),
-        assumptions=(*limits.assumptions, "force, torque, power and thrust at nominal data; the limits at the pessimistic end"),
+        assumptions=(
+            *limits.assumptions,
+            "force, torque, power and thrust at nominal data; the limits at the pessimistic end",
+        ),
         safety=safety_of(request.material),
         sources=sources_of(limits) if known else (),
         spread=spread_of(limits) if known else "",
