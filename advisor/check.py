@@ -55,7 +55,7 @@ def check_program(data: bytes, *, path: str, setting: Setting, rules: Iterable[R
     evidence = Evidence(program=program, setting=setting, data=data, path=path)
     if not program.codes and len(program.moves) == 0:
         return run.nothing(
-            "it holds no motion and no code of the language", lines=max(1, len(evidence.lines)), evidence=evidence
+            "it holds no motion and no code of the language", lines=max(1, evidence.line_count), evidence=evidence
         )
     return run.all(evidence)
 
@@ -355,8 +355,8 @@ class _Run:
         texts: dict[int, str] = {}
         if evidence is not None:
             for finding in (*findings, *(s.finding for s in suppressed)):
-                if 1 <= finding.line <= len(evidence.lines):
-                    texts[finding.line] = evidence.lines[finding.line - 1][:1000].decode("utf-8", "replace")
+                if 1 <= finding.line <= evidence.line_count:
+                    texts[finding.line] = evidence.text(finding.line)[:1000]
         return ProgramReport(
             path=self.path,
             dialect=self.setting.checks.dialect,

@@ -96,10 +96,19 @@ class Evidence:
             by_rule.setdefault(fault.rule, []).append(fault)
         return by_rule
 
-    @Part
-    def lines(self) -> list[bytes]:
-        """The program's lines without their ends; line ``n`` stands at ``n - 1``. LF, CRLF and CR end a line."""
-        return self.data.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n")
+    @property
+    def line_count(self) -> int:
+        """Lines of the program's text."""
+        return len(self.program.source)
+
+    def text(self, line: int) -> str:
+        """A line (1-based) as a reader should see it, without its end; at most 4096 characters, empty where none is."""
+        source = self.program.source
+        if not 1 <= line <= len(source):
+            return ""
+        start, end = int(source.starts[line - 1]), int(source.ends[line - 1])
+        shown: str = source.show(start, min(end, start + 4096))
+        return shown
 
     @Part
     def zero(self) -> tuple[float, float, float]:
@@ -191,7 +200,7 @@ class Evidence:
             return []
         feeding = (moves.kind == 1) | (moves.kind == 2)
         found = []
-        tools = {moves.modes[int(m)].tool for m in np.unique(moves.mode[feeding])}
+        tools = {moves.modes[int(m)].tool for m in np.flatnonzero(np.bincount(moves.mode[feeding]))}
         for tool in sorted(tools, key=lambda t: (t is None, t or 0)):
             known = self.setting.any_cutter is not None or (tool is not None and tool in self.setting.cutters)
             if not known:

@@ -55,9 +55,7 @@ def stamp(findings: Iterable[Finding], evidence: Evidence | None) -> list[Findin
 
 
 def _text(evidence: Evidence | None, line: int) -> str:
-    if evidence is None or not 1 <= line <= len(evidence.lines):
-        return ""
-    return normalised(evidence.lines[line - 1][:4096].decode("utf-8", "replace"))
+    return "" if evidence is None else normalised(evidence.text(line))
 
 
 def _motion_before(evidence: Evidence, lines: Sequence[int]) -> Mapping[int, tuple[int, ...]]:
@@ -67,7 +65,9 @@ def _motion_before(evidence: Evidence, lines: Sequence[int]) -> Mapping[int, tup
     program = evidence.program
     if not len(program.moves) or not lines:
         return {}
-    motion = np.unique(np.asarray(program.block_line)[np.unique(program.moves.block)])
+    moving = np.zeros(int(program.block_line.max()) + 1, dtype=bool)
+    moving[program.block_line[program.moves.block]] = True
+    motion = np.flatnonzero(moving)
     found = {}
     for line in set(lines):
         at = int(np.searchsorted(motion, line))

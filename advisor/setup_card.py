@@ -73,7 +73,7 @@ def extent(evidence: Evidence, rows: NDArray[np.bool_] | None = None) -> tuple[l
 def tools_used(evidence: Evidence) -> list[int]:
     """T numbers in the spindle during any move, ascending."""
     moves = evidence.moves
-    used = {moves.modes[int(m)].tool for m in np.unique(moves.mode)} if len(moves) else set()
+    used = {moves.modes[int(m)].tool for m in np.flatnonzero(np.bincount(moves.mode))} if len(moves) else set()
     return sorted(t for t in used if t is not None and t != 0)
 
 
@@ -138,7 +138,7 @@ def _datum(evidence: Evidence) -> str:
     """Where program zero is on the stock, in words."""
     moves = evidence.moves
     used: list[str] = []
-    for index in np.unique(moves.frame) if len(moves) else []:
+    for index in np.flatnonzero(np.bincount(moves.frame)) if len(moves) else []:
         system = moves.frames[int(index)].system
         if system not in used:
             used.append(system)
@@ -205,7 +205,7 @@ def card(evidence: Evidence) -> Mapping[str, Any]:
     kind = moves.kind
     tool_of_mode = [mode.tool for mode in moves.modes]
     numbers: list[int | None] = sorted(
-        {tool_of_mode[int(m)] for m in np.unique(moves.mode)} if len(moves) else set(),
+        {tool_of_mode[int(m)] for m in np.flatnonzero(np.bincount(moves.mode))} if len(moves) else set(),
         key=lambda t: (t is None, t or 0),
     )
     timing = evidence.timing

@@ -95,7 +95,7 @@ def _directions(moves: Moves, length: Floats) -> tuple[Floats, Floats]:
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         out = (moves.end - moves.start) / length[:, None]
     out[~np.isfinite(out).all(axis=1)] = 0.0
-    into = out.copy()
+    into = out.copy() if len(moves.arc_row) else out
     rows = moves.arc_row
     for code in (17, 18, 19):
         pick = np.flatnonzero(moves.plane == code)
@@ -120,8 +120,11 @@ def _directions(moves: Moves, length: Floats) -> tuple[Floats, Floats]:
 
 def _along(limits: tuple[float, float, float], direction: Floats) -> Floats:
     """What axes with these limits can do together along unit directions: min of limit / |component|, shape (n,)."""
+    share = np.abs(direction[:, 0]) * (1 / limits[0])
+    for axis in (1, 2):
+        np.maximum(share, np.abs(direction[:, axis]) * (1 / limits[axis]), out=share)
     with np.errstate(divide="ignore"):
-        value: Floats = np.min(np.asarray(limits, dtype=float) / np.abs(direction), axis=1)
+        value: Floats = np.divide(1.0, share, out=share)
     return value
 
 
@@ -160,13 +163,14 @@ def time_path(moves: Moves, machine: Machine | None) -> Timing:
 
     out, into = _directions(moves, length)
     feeds = (machine.feed_max, machine.feed_max, machine.feed_max_z)
-    top = np.where(
-        moves.kind == RAPID,
-        np.minimum(_along(machine.rapid, out), _along(machine.rapid, into)),
-        np.minimum(_along(feeds, out), _along(feeds, into)),
-    )
-    acceleration = np.minimum(_along(machine.acceleration, out), _along(machine.acceleration, into))
-    if len(moves.arc_row):
+    rapid = np.flatnonzero(moves.kind == RAPID)
+    arcs = moves.arc_row
+    top = _along(feeds, out)
+    top[rapid] = _along(machine.rapid, out[rapid])
+    acceleration = _along(machine.acceleration, out)
+    if len(arcs):
+        top[arcs] = np.minimum(top[arcs], _along(feeds, into[arcs]))
+        acceleration[arcs] = np.minimum(acceleration[arcs], _along(machine.acceleration, into[arcs]))
         radius, _ = _arc_shape(moves)
         for code in (17, 18, 19):
             pick = np.flatnonzero(moves.plane == code)
@@ -264,10 +268,8 @@ def _corner_speed(
     with np.errstate(divide="ignore", invalid="ignore"):
         radius = np.minimum(machine.corner_deviation * sin_half / (1 - sin_half), half * sin_half / cos_half)
         radius = np.where(exact, 0.0, radius)
-        change = after - before
-        size = np.sqrt(np.einsum("ij,ij->i", change, change))
-        turn = np.where(size[:, None] > 0, change / size[:, None], 0.0)
-        grip = _along(machine.acceleration, turn)
+        # the turn pulls along after - before, which is 2 sin(deflection / 2) long
+        grip = _along(machine.acceleration, after - before) * (2 * cos_half)
         speed = np.sqrt(np.where(np.isfinite(grip), grip, 0.0) * radius)
     speed = np.where(straight, np.inf, speed)
     return np.where(full, 0.0, speed)

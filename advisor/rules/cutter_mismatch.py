@@ -33,6 +33,7 @@ from advisor.findings import Finding
 from advisor.rules.base import rule
 
 NAME = "cutter-mismatch"
+HEAD = 200  # lines at the top of a program that may list its tools
 NEAR = 2  # lines around a tool change whose comments speak of it
 KIND = (
     r"(?:end ?-?mills?|flat|ball ?-?nose|ball|bull|cutter|router|bit|drill|mill|up-?cut|down-?cut|compression|spiral)"
@@ -57,15 +58,12 @@ def check(evidence: Evidence) -> Iterator[Finding]:
         if e.kind in ("tool-change", "tool-select") and isinstance(e.value, (int, float)) and e.value
     ]
     inch = any(mode.units == "G20" for mode in evidence.moves.modes)
-    spoken: dict[int, str] = {}
+    spoken: set[int] = set()
     for line, _ in changes:
-        for number in range(max(1, line - NEAR), min(len(evidence.lines), line + NEAR) + 1):
-            spoken[number] = ""
-    for number, raw in enumerate(evidence.lines[:200], start=1):
-        if b"(" in raw or b";" in raw:
-            spoken[number] = ""
+        spoken |= set(range(max(1, line - NEAR), min(evidence.line_count, line + NEAR) + 1))
+    spoken |= set(range(1, min(HEAD, evidence.line_count) + 1))
     for number in sorted(spoken):
-        text = evidence.lines[number - 1][:400].decode("utf-8", "replace")
+        text = evidence.text(number)[:400]
         for column, words in comments(text, dialect=evidence.setting.checks.dialect):
             named = NAMED.match(words)
             if named:

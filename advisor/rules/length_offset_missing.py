@@ -45,7 +45,7 @@ def check(evidence: Evidence) -> Iterator[Finding]:
     cuts = np.flatnonzero(feeding(evidence))
     tools: list[int] = []
     first_cut: dict[int, int] = {}
-    for index in np.unique(moves.mode[cuts]):
+    for index in np.flatnonzero(np.bincount(moves.mode[cuts])):
         tool = moves.modes[int(index)].tool
         if tool:
             row = int(cuts[int((moves.mode[cuts] == index).argmax())])

@@ -215,9 +215,10 @@ def _feeds(evidence: Evidence) -> Iterator[Finding]:
     """Feeds of one tool that are another of its feeds with the point moved."""
     moves, machine = evidence.moves, evidence.setting.machine
     cuts = feeding(evidence) & np.isfinite(moves.feed) & ~np.isfinite(moves.minutes)
-    tools = np.array([-1 if m.tool is None else m.tool for m in moves.modes] or [-1])[moves.mode]
+    tools_by_mode = [-1 if m.tool is None else m.tool for m in moves.modes]
+    tools = np.array(tools_by_mode or [-1])[moves.mode]
     flat = np.isclose(moves.start[:, 2], moves.end[:, 2], rtol=0.0, atol=1e-9)
-    for tool in np.unique(tools[cuts]):
+    for tool in sorted(set(tools_by_mode)):
         for level in (True, False):
             rows = np.flatnonzero(cuts & (tools == tool) & (flat == level))
             feeds, first, counts = np.unique(np.round(moves.feed[rows], 6), return_index=True, return_counts=True)
