@@ -101,18 +101,18 @@ def _given(value: float | None, name: str, what: str) -> float:
 def rate(
     request: Request,
     *,
-    spindle_rpm: float,
+    rpm: float,
     feed: float,
     plunge_feed: float | None = None,
     stepdown: float | None = None,
 ) -> Rating:
-    """Judge a setting: ``spindle_rpm`` rev/min, ``feed`` mm/min of the cutter's centre (in drilling: of the drill), optional
+    """Judge a setting: ``rpm`` rev/min, ``feed`` mm/min of the cutter's centre (in drilling: of the drill), optional
     ``plunge_feed``, and ``stepdown`` mm (default: the request's depth, in a helix the pitch).
 
     Raises BadRequest for what can't be asked or told.
     """
     validate(request)
-    rpm = _given(spindle_rpm, "rpm", "a spindle speed")
+    rpm = _given(rpm, "rpm", "a spindle speed")
     feed = _given(feed, "feed", "a feed")
     if plunge_feed is not None:
         plunge_feed = _given(plunge_feed, "plunge-feed", "a plunge feed")
