@@ -45,7 +45,8 @@ class Parameters:
         self.locals: list[dict[int, float]] = []
         self.strict = strict
         self.unset: dict[str, None] = {}
-        self.written: set[int] = set()
+        self.written: set[int] = set()  # set by the program itself
+        self.fresh: set[int] = set()  # of these, origins and offsets that nothing has taken over yet
 
     def index(self, value: float) -> int:
         """A parameter index. Raises Reject where it is no whole number in range."""
@@ -80,6 +81,7 @@ class Parameters:
             return
         self.values[index] = value
         self.written.add(index)
+        self.fresh.add(index)
 
     def named(self, name: str) -> float:
         """The value of a named parameter; names that begin with _ belong to the whole program."""

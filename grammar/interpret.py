@@ -102,7 +102,7 @@ class Machine:
         self.f: float | None = start.feed / unit if start.feed is not None else None
         self.rpm = start.speed
         self.tool: int | None = start.tool if start.tool is not None else mode.tool
-        self.selected: int | None = mode.selected if mode.selected is not None else self.tool
+        self.selected: int | None = mode.selected
         self.pos: tuple[float, ...] = tuple(NAN if p is None else p for p in (*start.position, 0.0, 0.0, 0.0)[:6])
         self.high = False
         self.old_z = NAN
@@ -245,7 +245,7 @@ class Machine:
     def set_parameter(self, index: int, value: float) -> None:
         """Set a parameter so that a refused block can take it back."""
         self.journal.append((index, self.parameters.values.get(index)))
-        self.parameters.set(index, value)
+        self.parameters.values[index] = value
 
 
     def whole(self, letter: str, value: float) -> int:
@@ -326,17 +326,15 @@ class Machine:
         """The state after the last block."""
         position = tuple(p - s for p, s in zip(self.pos, self.shift, strict=True))
         machine = (*self.pos[:2], self.pos[2] + self.length, *self.pos[3:])
-        start = _start_parameters(self.start, self.strict)
         if not self.strict and self.state_now.system not in self.declared:
             machine = (NAN, NAN, NAN, *machine[3:])
-        changed = {i: x for i, x in sorted(self.parameters.values.items()) if start.get(i, 0.0) != x and i != lexicon.SELECTED
-                   or i in self.parameters.written}
+        start = _start_parameters(self.start, self.strict)
+        store = self.parameters
+        told = {i: x for i, x in sorted(store.values.items()) if i in store.written or start.get(i, 0.0) != x}
         unit = INCH if self.state_now.units == 20 else 1.0
         return EndState(position, machine, self.describe(self.state_now), None if self.f is None else self.f * unit,
-                        changed, self.ended)
+                        told, self.ended)
 
 
 def _start_parameters(start: Start, strict: bool) -> dict[int, float]:
-    values = {lexicon.SELECTED: 1.0} if strict else {}
-    values.update(start.parameters)
-    return values
+    return {lexicon.SELECTED: 1.0, **start.parameters}

@@ -50,9 +50,9 @@ def system(m: Machine, v: list[float], system: int, scale: float) -> None:
     origin = list(m.origins[system - 1])
     base = lexicon.ORIGINS + 20 * (system - 1)
     for axis in range(6):
-        if base + axis in m.parameters.written:
+        if base + axis in m.parameters.fresh:
             origin[axis] = m.parameters.values[base + axis] * (scale if axis < 3 else 1.0)
-            m.parameters.written.discard(base + axis)
+            m.parameters.fresh.discard(base + axis)
             m.declared |= {system}
     m.origins = (*m.origins[: system - 1], tuple(origin), *m.origins[system:])
     m.set_parameter(lexicon.SELECTED, float(system))
@@ -83,7 +83,7 @@ def origin(m: Machine, v: list[float], key: int, place: int, axes: AxisWords, sc
             value = at - value - m.g92[axis] - m.local[axis] if at == at else origin[axis]
         origin[axis] = value
         m.set_parameter(base + axis, value / unit)
-        m.parameters.written.discard(base + axis)
+        m.parameters.fresh.discard(base + axis)
         if present and m.pos[axis] != m.pos[axis]:
             to = list(m.pos)
             to[axis] = origin[axis] + m.g92[axis] + m.local[axis] + v[slot] * unit
@@ -111,7 +111,7 @@ def shift(m: Machine, v: list[float], axes: AxisWords, scale: float) -> None:
     for axis in range(6):
         if g92[axis] != 0 or lexicon.SHIFTS + axis in m.parameters.values:
             m.set_parameter(lexicon.SHIFTS + axis, g92[axis] / (scale if axis < 3 else 1.0))
-            m.parameters.written.discard(lexicon.SHIFTS + axis)
+            m.parameters.fresh.discard(lexicon.SHIFTS + axis)
     m.set_shift(m.state_now.system)
     m.event("shift", "G92")
 
@@ -131,7 +131,7 @@ def shift_restore(m: Machine, v: list[float], scale: float) -> None:
     kept = list(m.g92_kept)
     for axis in range(6):
         index = lexicon.SHIFTS + axis
-        if index in m.parameters.written or (index in m.parameters.values and not any(m.g92_kept)):
+        if index in m.parameters.fresh or (index in m.parameters.values and not any(m.g92_kept)):
             kept[axis] = m.parameters.values[index] * (scale if axis < 3 else 1.0)
     m.g92 = m.g92_kept = tuple(kept)
     m.set_shift(m.state_now.system)

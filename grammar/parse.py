@@ -361,7 +361,7 @@ class _Builder:
 
     @staticmethod
     def refuse(rule: str, message: str, place: int, fix: str = "") -> Reject:
-        reject = Reject(rule, message, fix)
+        reject = Reject(rule, message, fix or "Write it as the published standard has it, or choose the shop dialect.")
         reject.numbers["squeezed"] = place
         return reject
 

@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
+from typing import TYPE_CHECKING, Any, overload
 
 import numpy as np
 
 from grammar import lexicon
 from grammar.dialect import dialect as make_dialect
-from grammar.dialect import reasons
 from grammar.evaluate import evaluate
 from grammar.interpret import Machine, Stop
 from grammar.moves import Bounds, Fault, Gap, Mode, Program, Start
 from grammar.parse import Reject, Template, raw_place, shape, squeeze, words_of
-from grammar.source import Source
+from grammar.source import BOM, Source
+
+if TYPE_CHECKING:
+    from grammar.scan import Lines
 
 STRICT_START = Start(
     position=(0.0,) * 6, tool=1, slots=20, feed=100.0, lengths={1: 50.0, 2: 75.5, 3: 0.0},
     diameters={1: 6.0, 2: 10.0, 3: -2.0})
 SHOP_START = Start()
+LINE_LENGTH = 256  # 3.3, line end not counted
+GREATEST = 1e12  # a number beyond this is a slip; keeps every later computation finite
+BULK_BYTES = 400_000  # below, reading line by line takes less than loading the compiler
 
 
 def default_start(dialect: str) -> Start:
@@ -37,8 +43,49 @@ def read_program(data: bytes, *, name: str = "program", dialect: str = "shop", s
     in the bytes: every fault of the program is in ``Program.faults``.
     """
     source = Source(data, name)
+    found = None if plain or len(data) < BULK_BYTES else scanned(source)
     reader = _Reader(source, dialect, start or default_start(dialect), bounds, options, fragment)
+    if found is not None:
+        reader.use_bulk(found)
     return reader.program()
+
+
+def scanned(source: Source, *, mask: int = (1 << 63) - 1) -> Lines | None:
+    """The lines of a program as the bulk pass sees them; None where the compiler can't be loaded. ``mask`` is for tests:
+    it is and-ed to the hashes of shapes, to make them collide."""
+    from grammar.jit import unavailable
+
+    if unavailable() is not None or not len(source.data):
+        return None
+    from grammar.scan import read_lines
+
+    found = read_lines(source.data, mask=mask)
+    if not source.data.startswith(BOM):
+        source.know_lines(found.start, found.end)
+    return found
+
+
+class _Lines(Sequence[str]):
+    """The lines of a source, made when they are asked for; one character a byte."""
+
+    def __init__(self, source: Source) -> None:
+        self.text, self.starts, self.ends = source.text, source.starts, source.ends
+
+    def __len__(self) -> int:
+        return len(self.starts)
+
+    @overload
+    def __getitem__(self, index: int) -> str: ...
+    @overload
+    def __getitem__(self, index: slice) -> list[str]: ...
+    def __getitem__(self, index: int | slice) -> str | list[str]:
+        if isinstance(index, slice):
+            return [self[i] for i in range(*index.indices(len(self)))]
+        return self.text[int(self.starts[index]) : int(self.ends[index])]
+
+    def __iter__(self) -> Iterator[str]:
+        text = self.text
+        return (text[a:b] for a, b in zip(self.starts.tolist(), self.ends.tolist(), strict=True))
 
 
 class _Reader:
@@ -52,13 +99,27 @@ class _Reader:
         self.machine = Machine(self.dialect, start, bounds)
         self.language = self.machine.language
         self.start = start
-        text = source.text
-        self.lines = [text[a:b] for a, b in zip(source.starts.tolist(), source.ends.tolist(), strict=True)]
+        self.lines: Sequence[str] = _Lines(source)
+        if len(source) < 50_000:
+            self.lines = list(self.lines)
+        self.bulk: Any = None
         self.codes: dict[str, int] = {}
         self.letters: dict[str, int] = {}
         self.seen: set[int] = set()
         self.blocks_run = 0
         self.stopped = False
+
+    def use_bulk(self, lines: Lines) -> None:
+        """Let runs of plain blocks be resolved as arrays."""
+        from grammar.shapes import Bulk
+
+        self.bulk = Bulk(lines, self.machine, self.template_of)
+
+    def template_of(self, pc: int) -> tuple[Template, tuple[str, ...]]:
+        """The template of a line without expressions, and the relaxations its characters lean on."""
+        squeezed = squeeze(self.lines[pc], self.dialect)
+        key, _ = shape(squeezed.text)
+        return self.language.templates.of(key, squeezed.text), tuple(squeezed.relaxed)
 
     def program(self) -> Program:
         machine = self.machine
@@ -68,6 +129,14 @@ class _Reader:
             while pc < len(self.lines):
                 if machine.ended or pc == closed:
                     break
+                if self.bulk is not None and pc != opened and self.bulk.ready(pc):
+                    done, templates, blocks = self.bulk.run(pc)
+                    if done:
+                        self.blocks_run += blocks
+                        for template, line in templates:
+                            self.note_words(line, template)
+                        pc += done
+                        continue
                 if pc != opened:
                     self.run_line(pc)
                 pc += 1
@@ -89,7 +158,7 @@ class _Reader:
 
     def percent(self) -> tuple[int, int]:
         """The indices of the opening and the closing percent line, -1 where there is none."""
-        first = next((i for i, line in enumerate(self.lines) if line.strip(" \t")), -1)
+        first = next((i for i in range(len(self.lines)) if self.lines[i].strip(" \t")), -1)
         if first < 0 or not self.lines[first].lstrip(" \t").startswith("%"):
             return -1, -1
         if self.strict and self.lines[first].strip(" \t") != "%":
@@ -127,6 +196,8 @@ class _Reader:
         line = self.lines[pc]
         machine.block, machine.line = pc, line
         try:
+            if len(line) > LINE_LENGTH:
+                self.long_line(line)
             squeezed = squeeze(line, self.dialect)
             if not squeezed.text:
                 return
@@ -147,6 +218,10 @@ class _Reader:
                 if template.code_values:
                     codes = [(c, evaluate(value, machine.parameters)) for c, value in template.code_values]
                     template = self.language.templates.concrete(template, codes)
+            for letter, number in zip(template.letters, numbers, strict=True):
+                if abs(number) > GREATEST:
+                    raise Reject("bad-value", f"{letter}{number:g} is far beyond any machine",
+                                 "Write the number again, with its decimal point.", letter)
             self.note_words(pc, template)
             step = self.language.step(machine.state_id, template)
             if step.reject is not None:
@@ -158,6 +233,18 @@ class _Reader:
                 machine.relaxed(option)
         except Reject as reject:
             self.refused(pc, line, reject)
+
+    def long_line(self, line: str) -> None:
+        if len(line) > self.bounds.line_bytes:
+            raise Reject("line-too-long", f"the line has {len(line)} characters; it is not read", "Break it into blocks.",
+                         0, measured=float(len(line)), limit=float(self.bounds.line_bytes))
+        if self.dialect.allows("long-line"):
+            self.machine.fault("line-too-long", f"the line has {len(line)} characters; many controls read {LINE_LENGTH}",
+                               "Break it into shorter blocks.", severity="note", at=0, once=("line-too-long",),
+                               measured=float(len(line)), limit=float(LINE_LENGTH))
+            return
+        raise Reject("line-too-long", f"the line has {len(line)} characters; {LINE_LENGTH} are allowed",
+                     "Break it into shorter blocks.", 0, measured=float(len(line)), limit=float(LINE_LENGTH))
 
     def note_words(self, pc: int, template: Template) -> None:
         if template.number in self.seen:
@@ -200,6 +287,8 @@ class _Reader:
     def place(self, line: str, reject: Reject) -> int:
         """The raw index of a fault found in squeezed text, found again for this very line."""
         try:
+            if len(line) > LINE_LENGTH:
+                self.long_line(line)
             squeezed = squeeze(line, self.dialect)
         except Reject:
             return 0

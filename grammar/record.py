@@ -46,7 +46,7 @@ class Recorder:
         self._stretches.append({
             "kind": kind.astype(np.int8), "block": block.astype(np.int32), "call": np.full(n, call, dtype=np.int32),
             "mode": mode.astype(np.int32), "frame": np.full(n, frame, dtype=np.int32),
-            "flags": np.zeros(n, dtype=np.uint16), "start": start, "end": end.copy(), "feed": feed.copy(),
+            "flags": np.zeros(n, dtype=np.uint16), "start": start, "end": end, "feed": feed,
             "minutes": np.full(n, np.nan)})
         self._done += n
 

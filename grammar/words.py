@@ -31,6 +31,7 @@ def settings(m: Machine, v: list[float], settings: tuple[tuple[Any, Any], ...]) 
             m.parameters.set_named(target, number)
         else:
             m.set_parameter(target, number)
+            m.parameters.set(target, number)
 
 
 def comment(m: Machine, v: list[float]) -> None:
