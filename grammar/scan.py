@@ -1,8 +1,8 @@
 """The bulk pass over the bytes: line ends, the shape of each line and its numbers, into flat arrays.
 
 A line's *shape* is what is left of it when each number becomes a mark. The mark keeps what the language may ask of a
-number besides its value: whether it has a sign, a point, a digit at all, and, after N, T, D and H, how many digits.
-G and M values stay literal. Spaces and tabs outside comments fall away and letters are taken as capitals, as the
+number besides its value: whether it has a sign and a point. Values after G, M, T and O stay literal; a line number of
+one to five digits at the head of the line is one mark and no number. Spaces and tabs outside comments fall away and letters are taken as capitals, as the
 standard has it (NISTIR 6556, 3.3). A line with anything else in it (comments, brackets, parameters, free text) is
 ``OTHER``: it is kept by its exact text and never read here.
 
@@ -54,13 +54,9 @@ def _byte_classes() -> NDArray[np.uint8]:
 
 CLASSES = _byte_classes()
 POWERS = np.array([10.0**k for k in range(23)])
-# Letters whose value stays literal in the shape, and those whose count of digits is kept.
-LITERAL = np.zeros(256, dtype=np.bool_)
-COUNTED = np.zeros(256, dtype=np.bool_)
-for _letter in b"GMgm":
+LITERAL = np.zeros(256, dtype=np.bool_)  # letters whose value stays literal in the shape
+for _letter in b"GMOTgmot":
     LITERAL[_letter] = True
-for _letter in b"NTDHntdh":
-    COUNTED[_letter] = True
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,7 +65,7 @@ class Lines:
 
     start, end (b,) int64 byte offsets of each line, line end left out; shape (b,) int32, OTHER and BLANK below 0;
     first (b,) int64 index of the line's first number in ``numbers``; numbers (m,) float64, every number of plain lines
-    in order except the literal ones after G and M; founder (s,) int64 the line that founded each shape.
+    in order except the literal ones and line numbers (with gaps between parts); founder (s,) int64 the line that founded each shape.
     """
 
     start: NDArray[np.int64]
@@ -80,12 +76,12 @@ class Lines:
     founder: NDArray[np.int64]
 
 
-def count_lines(data: Any) -> tuple[int, int]:
-    """Lines and an upper bound of numbers (letters met) in ``data`` (uint8)."""
+def count_lines(data: Any, begin: int, stop: int) -> tuple[int, int]:
+    """Lines and an upper bound of numbers (letters met) in ``data[begin:stop]`` (uint8)."""
     lines = 1
     letters = 0
-    n = len(data)
-    for i in range(n):
+    n = stop
+    for i in range(begin, n):
         byte = data[i]
         if byte == 10 or (byte == 13 and not (i + 1 < n and data[i + 1] == 10)):
             lines += 1
@@ -96,6 +92,9 @@ def count_lines(data: Any) -> tuple[int, int]:
 
 def scan(
     data: Any,
+    begin: int,
+    n: int,
+    number_base: int,
     mask: int,
     start: Any,
     end: Any,
@@ -109,10 +108,11 @@ def scan(
     skeletons: Any,
     classes: Any,
     literal: Any,
-    counted: Any,
     powers: Any,
 ) -> tuple[int, int, int, int]:
-    """One pass over ``data``; fills the arrays and returns (lines, numbers, slow numbers, shapes).
+    """One pass over ``data[begin:n]``; fills the arrays and returns (lines, numbers, slow numbers, shapes).
+
+    Byte offsets are those of the whole; ``number_base`` is added to the indices in ``first``.
 
     ``mask`` is and-ed to each hash (a test forces collisions with 0). ``slow`` (k, 3) receives, for each number that
     needs the long way, its index in ``numbers`` and its byte span. ``table`` is the open-addressed hash table (size a
@@ -120,19 +120,19 @@ def scan(
     uint8 its skeleton behind its length. When the table is full, lines of a new shape are OTHER, and so are lines
     whose skeleton is longer than w - 1.
     """
-    n = len(data)
     lines = 0
     count = 0
     slows = 0
     shapes = 0
+    whole_begin = begin
     slots = len(table) - 1
     longest = skeletons.shape[1]
     bones = np.zeros(longest + 8, dtype=np.uint8)
-    i = 0
+    i = begin
     while i <= n:
         if i == n and lines > 0 and (data[n - 1] == 10 or data[n - 1] == 13):
             break
-        if i == n and n > 0 and lines == 0:
+        if i == n and n > whole_begin and lines == 0:
             break
         begin = i
         line_first = count
@@ -143,7 +143,7 @@ def scan(
         empty = True
         letter = False  # a letter was met, so a number may follow
         keep = False
-        counts = False
+        line_number = False  # the letter is N
         while i < n:
             byte = data[i]
             if byte == 10 or byte == 13:
@@ -156,7 +156,7 @@ def scan(
             if kind == 1:
                 letter = True
                 keep = literal[byte]
-                counts = counted[byte]
+                line_number = byte | 32 == 110
                 h = (h ^ np.uint64(byte | 32)) * np.uint64(1099511628211)
                 length += 1
                 if length < longest:
@@ -214,15 +214,17 @@ def scan(
             if points > 1 or digits == 0:
                 plain = False
             mark = 128 + sign * 2 + (1 if points > 0 else 0)
-            if counts:
-                mark += 8 * (1 + min(digits, 14))
+            if line_number:
+                mark = 200
+                if length != 1 or sign != 0 or points > 0 or digits > 5:
+                    plain = False
             h = (h ^ np.uint64(mark)) * np.uint64(1099511628211)
             length += 1
             if length < longest:
                 bones[length] = mark
             else:
                 plain = False
-            if plain:
+            if plain and not line_number:
                 value = 0.0
                 if good and mantissa < np.uint64(9007199254740992) and scale <= 22:
                     value = float(mantissa) / powers[scale]
@@ -248,7 +250,7 @@ def scan(
         if not plain:
             count = line_first
             slows = line_slow
-        first[lines] = line_first
+        first[lines] = number_base + line_first
         if empty:
             shape[lines] = -2
         elif not plain:
@@ -287,76 +289,73 @@ def scan(
 
 @dataclass(frozen=True, slots=True)
 class _Part:
-    lines: Lines
+    """What one part of the data holds: its lines, numbers at most, shapes' founders and skeletons."""
+
+    lines: int
+    numbers: int
+    founder: NDArray[np.int64]
     skeletons: NDArray[np.uint8]
 
 
 def read_lines(data: bytes, *, mask: int = (1 << 63) - 1, most_shapes: int = 65536, threads: int = 2) -> Lines:
     """Scan ``data``; needs the compiler. Large data is scanned in ``threads`` parts that end at line ends."""
+    buffer = np.frombuffer(data, dtype=np.uint8)
+    counting, scanning = compiled(count_lines), compiled(scan)
     parts = threads if len(data) > 4_000_000 else 1
     cuts = [0]
     for k in range(1, parts):
-        cut = data.find(b"\n", len(data) * k // parts) + 1
-        cuts.append(max(cut, cuts[-1]))
+        cuts.append(max(data.find(b"\n", len(data) * k // parts) + 1, cuts[-1]))
     cuts.append(len(data))
     spans = [(a, b) for a, b in itertools.pairwise(cuts) if b > a] or [(0, len(data))]
-    if len(spans) == 1:
-        return _scan_part(data, 0, len(data), mask, most_shapes).lines
     with ThreadPoolExecutor(len(spans)) as pool:
-        found = list(pool.map(lambda span: _scan_part(data, *span, mask, most_shapes), spans))
-    return _join(found, [a for a, _ in spans])
+        counts = list(pool.map(lambda span: counting(buffer, *span), spans))
+        # a part that ends with a line end was counted with an empty line after it
+        ended = [data[b - 1 : b] in (b"\n", b"\r") for _, b in spans]
+        line_base = [0, *itertools.accumulate(n - e for (n, _), e in zip(counts, ended, strict=True))]
+        number_base = [0, *itertools.accumulate(letters + 1 for _, letters in counts)]
+        start = np.empty(line_base[-1] + 1, dtype=np.int64)
+        end = np.empty(line_base[-1] + 1, dtype=np.int64)
+        shape = np.empty(line_base[-1] + 1, dtype=np.int32)
+        first = np.empty(line_base[-1] + 2, dtype=np.int64)
+        numbers = np.empty(number_base[-1], dtype=np.float64)
+
+        def part(k: int) -> _Part:
+            begin, stop = spans[k]
+            at, low, high = line_base[k], number_base[k], number_base[k + 1]
+            slow = np.empty((high - low, 3), dtype=np.int64)
+            table = np.full(4 * most_shapes, -1, dtype=np.int32)
+            hashes = np.zeros(most_shapes, dtype=np.uint64)
+            founder = np.zeros(most_shapes, dtype=np.int64)
+            skeletons = np.empty((most_shapes, 120), dtype=np.uint8)
+            b, m, n, s = scanning(
+                buffer, begin, stop, low, mask, start[at:], end[at:], shape[at:], first[at:], numbers[low:high], slow, table,
+                hashes, founder, skeletons, CLASSES, LITERAL, POWERS,
+            )  # fmt: skip
+            for index, a, z in slow[:n].tolist():
+                numbers[low + index] = float(data[a:z].translate(None, b" \t"))
+            return _Part(b, m, founder[:s] + at, skeletons[:s])
+
+        found = list(pool.map(part, range(len(spans))))
+    total = line_base[len(spans) - 1] + found[-1].lines
+    founders = _one_naming(found, line_base, shape)
+    first[total] = number_base[len(spans) - 1] + found[-1].numbers
+    return Lines(start[:total], end[:total], shape[:total], first[: total + 1], numbers, founders)
 
 
-def _scan_part(data: bytes, begin: int, stop: int, mask: int, most_shapes: int) -> _Part:
-    buffer = np.frombuffer(data, dtype=np.uint8)[begin:stop]
-    counting, scanning = compiled(count_lines), compiled(scan)
-    lines, letters = counting(buffer)
-    start = np.empty(lines + 1, dtype=np.int64)
-    end = np.empty(lines + 1, dtype=np.int64)
-    shape = np.empty(lines + 1, dtype=np.int32)
-    first = np.empty(lines + 2, dtype=np.int64)
-    numbers = np.empty(letters + 1, dtype=np.float64)
-    slow = np.empty((letters + 1, 3), dtype=np.int64)
-    table = np.full(4 * most_shapes, -1, dtype=np.int32)
-    hashes = np.zeros(most_shapes, dtype=np.uint64)
-    founder = np.zeros(most_shapes, dtype=np.int64)
-    skeletons = np.empty((most_shapes, 120), dtype=np.uint8)
-    b, m, k, s = scanning(
-        buffer, mask, start, end, shape, first, numbers, slow, table, hashes, founder, skeletons,
-        CLASSES, LITERAL, COUNTED, POWERS,
-    )  # fmt: skip
-    for index, low, high in slow[:k].tolist():
-        numbers[index] = float(bytes(buffer[low:high]).translate(None, b" \t"))
-    first[b] = m
-    return _Part(Lines(start[:b], end[:b], shape[:b], first[: b + 1], numbers[:m], founder[:s]), skeletons[:s])
-
-
-def _join(parts: list[_Part], begins: list[int]) -> Lines:
-    """One ``Lines`` of several parts; shapes are the same where their skeletons are the same."""
+def _one_naming(parts: list[_Part], line_base: list[int], shape: NDArray[np.int32]) -> NDArray[np.int64]:
+    """Number the shapes of all parts in one way, by their skeletons; returns the founders."""
     known: dict[bytes, int] = {}
     founders: list[int] = []
-    shapes, starts, ends, firsts = [], [], [], []
-    line_base = number_base = 0
-    for part, begin in zip(parts, begins, strict=True):
+    for k, part in enumerate(parts):
         renamed = np.empty(len(part.skeletons) + 2, dtype=np.int32)
         renamed[-1], renamed[-2] = OTHER, BLANK
-        for k, skeleton in enumerate(part.skeletons):
+        for number, skeleton in enumerate(part.skeletons):
             key = bytes(skeleton[: skeleton[0] + 1])
             if key not in known:
                 known[key] = len(founders)
-                founders.append(line_base + int(part.lines.founder[k]))
-            renamed[k] = known[key]
-        shapes.append(renamed[part.lines.shape])
-        starts.append(part.lines.start + begin)
-        ends.append(part.lines.end + begin)
-        firsts.append(part.lines.first[:-1] + number_base)
-        line_base += len(part.lines.start)
-        number_base += len(part.lines.numbers)
-    return Lines(
-        np.concatenate(starts),
-        np.concatenate(ends),
-        np.concatenate(shapes),
-        np.concatenate([*firsts, np.array([number_base], dtype=np.int64)]),
-        np.concatenate([part.lines.numbers for part in parts]),
-        np.array(founders, dtype=np.int64),
-    )
+                founders.append(int(part.founder[number]))
+            renamed[number] = known[key]
+        if k:
+            mine = shape[line_base[k] : line_base[k] + part.lines]
+            mine[:] = renamed[mine]
+    return np.array(founders, dtype=np.int64)

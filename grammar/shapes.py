@@ -15,15 +15,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from grammar.moves import Event, Kind
-from grammar.scan import BLANK, Lines, compiled, read_lines
+from grammar.scan import OTHER, Lines, compiled
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from grammar.interpret import Machine
     from grammar.parse import Template
-    from grammar.step import Step
+    from grammar.state import Step
 
+LONGEST = 200  # bytes of a line
 LEAST_RUN = 8  # shorter runs are quicker line by line
 _UNKNOWN, _NOT_PLAIN = -1, -2
 _FIELDS = 16  # integers that describe a plain move for the kernel, see _describe
@@ -142,11 +143,12 @@ def carry_out(
 
 
 class Bulk:
-    """The runs of one program. ``shape_key(line)`` gives a line's template and option names it leans on."""
+    """The runs of one program. ``template_of(line)`` gives a line's template and the relaxations it leans on."""
 
-    def __init__(self, data: bytes, machine: Machine, template_of: Callable[[int], tuple[Template, tuple[str, ...]]],
-                 mask: int = (1 << 63) - 1) -> None:
-        self.lines: Lines = read_lines(data, mask=mask)
+    def __init__(
+        self, lines: Lines, machine: Machine, template_of: Callable[[int], tuple[Template, tuple[str, ...]]]
+    ) -> None:
+        self.lines = lines
         self.machine = machine
         self.template_of = template_of
         self.templates: dict[int, tuple[Template, tuple[str, ...]]] = {}
@@ -157,29 +159,29 @@ class Bulk:
         self.fields = np.full((16, _FIELDS), -1, dtype=np.int32)
         self.scales = np.ones((16, 7))
         self.walk, self.carry_out = compiled(walk), compiled(carry_out)
-        # Where no run of some length can begin: the lines that are not plain words, and the ends of the program.
-        other = np.flatnonzero(self.lines.shape < BLANK + 1)
-        self.stops = np.append(other[self.lines.shape[other] != BLANK], len(self.lines.shape))
-        self.next_stop = 0
+        # Lines long enough to be told as such are for the plain reader; so is all that is not plain words.
+        self.lines.shape[self.lines.end - self.lines.start > LONGEST] = OTHER
+        self.stops = np.append(np.flatnonzero(self.lines.shape == OTHER), len(self.lines.shape))
 
     def ready(self, at: int) -> bool:
         """Whether a run of some length may begin at line ``at`` in the present state."""
         m = self.machine
         if m.lost or m.high or self.lines.shape[at] < 0:
             return False
-        while self.stops[self.next_stop] < at:
-            self.next_stop += 1
-        return bool(self.stops[self.next_stop] - at >= LEAST_RUN)
+        return self._stop(at) - at >= LEAST_RUN
+
+    def _stop(self, at: int) -> int:
+        """The first line from ``at`` on that is not plain words."""
+        return int(self.stops[np.searchsorted(self.stops, at)])
 
     def run(self, at: int) -> tuple[int, list[tuple[Template, int]], int]:
         """Carry out as many lines from ``at`` on as are plain. Returns (lines done, templates with the line each was
         first used in, blocks run); 0 lines where the first is for ``Machine.resolve``."""
         m = self.machine
-        while self.stops[self.next_stop] < at:
-            self.next_stop += 1
-        stop = int(self.stops[self.next_stop])
+        stop = self._stop(at)
         out = np.empty(stop - at, dtype=np.int32)
         done, state = at, m.state_id
+        self._make_room(state)
         while True:
             done, state = self.walk(self.lines.shape, done, stop, state, self.following, self.combos, out[done - at :])
             if done == stop or self.lines.shape[done] < 0 or not self._learn(state, int(self.lines.shape[done])):
@@ -188,8 +190,8 @@ class Bulk:
             return 0, [], 0
         return self._resolve(at, out[: done - at])
 
-    def _learn(self, state: int, shape: int) -> bool:
-        """Work out the step of a shape in a state; False where it isn't plain."""
+    def _make_room(self, state: int) -> None:
+        """Rows in the tables for a state."""
         if state >= len(self.following):
             grown = max(2 * len(self.following), state + 1)
             for name, fill in (("following", _UNKNOWN), ("combos", -1)):
@@ -197,6 +199,9 @@ class Bulk:
                 new = np.full((grown, old.shape[1]), fill, dtype=np.int32)
                 new[: len(old)] = old
                 setattr(self, name, new)
+
+    def _learn(self, state: int, shape: int) -> bool:
+        """Work out the step of a shape in a state; False where it isn't plain."""
         if self.following[state, shape] != _UNKNOWN:
             return False
         if shape not in self.templates:
@@ -212,6 +217,7 @@ class Bulk:
             self.fields = np.concatenate([self.fields, np.full_like(self.fields, -1)])
             self.scales = np.concatenate([self.scales, np.ones_like(self.scales)])
         self._describe(combo, step)
+        self._make_room(step.state)
         self.following[state, shape] = step.state
         self.combos[state, shape] = combo
         return True
@@ -262,14 +268,11 @@ class Bulk:
             return 0, [], 0
         combo = combo[:done]
         # Each combination in the order of its first use: modes, templates and relaxations are told as line by line.
-        present, where = np.unique(combo, return_index=True)
-        order = [int(k) for _, k in sorted(zip(where, present, strict=True)) if k >= 0]
-        first_line = {int(k): at + int(w) for k, w in zip(present, where, strict=True)}
+        first_line = {k: at + i for k, i in _first_uses(combo, len(self.made)).items()}
+        order = sorted(first_line, key=first_line.__getitem__)
         mode_of = np.zeros(len(self.made), dtype=np.int32)
-        recorded, at_move = np.unique(used[:moves], return_index=True)
-        for _, k in sorted(zip(at_move, recorded, strict=True)):
-            m.state_now = states[self.made[int(k)][0].state]
-            m.block = at + int(line[at_move[recorded == k][0]])
+        for k in _first_uses(used[:moves], len(self.made)):
+            m.state_now = states[self.made[k][0].state]
             mode_of[k] = m.mode()
         base = len(m.record)
         numbers, firsts = self.lines.numbers, self.lines.first
@@ -301,3 +304,10 @@ class Bulk:
         m.block = at + done - 1
         templates = [(self.templates[self.made[k][1]][0], first_line[k]) for k in order]
         return done, templates, int((combo >= 0).sum())
+
+
+def _first_uses(used: NDArray[np.int32], most: int) -> dict[int, int]:
+    """Where each combination is used first, in that order; blank lines (below 0) left out."""
+    there = np.flatnonzero(np.bincount(used[used >= 0], minlength=most)) if len(used) else []
+    found = {int(k): int(np.argmax(used == k)) for k in there}
+    return dict(sorted(found.items(), key=lambda item: item[1]))
