@@ -211,6 +211,8 @@ class _Reader:
             if template.delete and self.start.block_delete and template.reject is None:
                 return
             self.blocks_run += 1
+            if template.reject is not None:
+                raise template.reject
             if template.values is None:
                 numbers = [float(t) for t in texts]
             else:
