@@ -65,7 +65,7 @@ def hatch_ring() -> Lines:
     centre = (150.0, 150.0)
     inside, outside, bolts = 77.0, 113.0, 95.0  # radii of the cutter's path, and of the bolt circle
     passes, stepdown, bottom = 4, 3.6, -18.0
-    slot_feed, plunge_feed, bore_feed = 2600, 900, 1300
+    slot_feed, plunge_feed, bore_feed = 2600, 900, 1900
     tab, cutter, ramp = 8.0, 6.0, 16.0
 
     lines = opening(

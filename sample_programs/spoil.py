@@ -69,7 +69,11 @@ SPOILED: tuple[Spoiling, ...] = (
         "hatch-ring-lost-point.ngc", RING, "a decimal point is lost in a depth",
         (("(outside: down", "G2 X262.783 Y143.004 Z-3.6 I-112.783 J6.996 F2600",
           "G2 X262.783 Y143.004 Z-36 I-112.783 J6.996 F2600"),),
-        (("(outside: down", "G2 X262.783 Y143.004 Z-36 I-112.783 J6.996 F2600", "missing-point"),),
+        (("(outside: down", "G2 X262.783 Y143.004 Z-36 I-112.783 J6.996 F2600", "missing-point"),
+         ("(outside: down", "G2 X262.783 Y143.004 Z-36 I-112.783 J6.996 F2600", "below-spoilboard"),
+         ("(outside: down", "G2 X262.783 Y143.004 Z-36 I-112.783 J6.996 F2600", "stepdown-over-limit"),
+         ("(outside: down", "G2 X262.783 Y143.004 Z-36 I-112.783 J6.996 F2600", "stickout-too-short"),
+         ("(outside: down", "G2 X262.783 Y143.004 Z-7.2 I-112.783 J6.996", "part-freed")),
     ),
     Spoiling(
         "hatch-ring-two-passes-in-one.ngc", RING, "two turns of the outside's helix were deleted",
@@ -100,15 +104,15 @@ SPOILED: tuple[Spoiling, ...] = (
         (("(inside: last pass", "G1 Z-14.4", ""),
          ("(inside: last pass", "G1 Z-14.4", ""),
          ("(inside: last pass", "G1 Z-14.4", ""),
-         ("(inside: last pass", "G3 X226.682 Y143.01 I-22.66 J73.59", "G3 X226.682 Y156.99 I-22.66 J73.59")),
-        (("(inside: last pass", "G3 X226.682 Y156.99 I-22.66 J73.59", "part-freed"),),
+         ("(inside: last pass", "G3 X226.682 Y143.01 I-22.66 J73.59", "G3 X223.59 Y172.66 I-22.66 J73.59")),
+        (("(inside: last pass", "G3 X223.59 Y172.66 I-22.66 J73.59", "part-freed"),),
     ),
     Spoiling(
         "hatch-ring-steep-helix.ngc", RING, "two turns of a bolt hole's helix were deleted",
-        (("(bolt hole 2", "G3 X152 Y245 Z-1.5 I-2 J0 F1300", ""),
+        (("(bolt hole 2", "G3 X152 Y245 Z-1.5 I-2 J0 F1900", ""),
          ("(bolt hole 2", "G3 X152 Y245 Z-3 I-2 J0", ""),
-         ("(bolt hole 2", "G3 X152 Y245 Z-4.5 I-2 J0", "G3 X152 Y245 Z-4.5 I-2 J0 F1300")),
-        (("(bolt hole 2", "G3 X152 Y245 Z-4.5 I-2 J0 F1300", "helix-too-tight"),),
+         ("(bolt hole 2", "G3 X152 Y245 Z-4.5 I-2 J0", "G3 X152 Y245 Z-4.5 I-2 J0 F1900")),
+        (("(bolt hole 2", "G3 X152 Y245 Z-4.5 I-2 J0 F1900", "helix-too-tight"),),
     ),
     Spoiling(
         "hatch-ring-backwards.ngc", RING, "M4 instead of M3",
@@ -133,7 +137,8 @@ SPOILED: tuple[Spoiling, ...] = (
     Spoiling(
         "cleat-plate-as-mm.nc", PLATE, "an inch program with G21 at its head",
         (("G17G20", "G17G20G40G49G54G80G90G94", "G17G21G40G49G54G80G90G94"),),
-        (("G17G21", "G17G21G40G49G54G80G90G94", "unit-mix-up"),),
+        (("G17G21", "G17G21G40G49G54G80G90G94", "unit-mix-up"),
+         ("(SLOT 1)", "Z.1", "rapid-clearance"), ("(SLOT 2)", "Z.1", "rapid-clearance")),
     ),
     Spoiling(
         "cleat-plate-plunge.nc", PLATE, "the end mill goes straight down into aluminium",
@@ -158,7 +163,7 @@ SPOILED: tuple[Spoiling, ...] = (
     Spoiling(
         "cleat-plate-off-the-table.nc", PLATE, "a decimal point is lost in Y",
         (("(DRILL THROUGH)", "X3.5Y1.5", "X3.5Y15"),),
-        (("(DRILL THROUGH)", "X3.5Y15", "outside-travel"),),
+        (("(DRILL THROUGH)", "X3.5Y15", "outside-travel"), ("(DRILL THROUGH)", "X3.5Y15", "missing-point")),
     ),
     Spoiling(
         "cleat-plate-dry.nc", PLATE, "the coolant for the slots was forgotten",
@@ -168,7 +173,7 @@ SPOILED: tuple[Spoiling, ...] = (
     Spoiling(
         "rudder-foil-spindle-off.ngc", FOIL, "the spindle is not started after the tool change",
         (("(change to the ball cutter)", "M3 S18000", ""),),
-        (("(finish)", "G1 X81.5 Z-12 F2400", "spindle-off-in-cut"),),
+        (("(finish)", "G1 Z-12 F900", "spindle-off-in-cut"),),
     ),
     Spoiling(
         "rudder-foil-no-lift.ngc", FOIL, "the lift before the third level was deleted",
@@ -224,7 +229,8 @@ SPOILED: tuple[Spoiling, ...] = (
     Spoiling(
         "transom-face-too-far.ngc", FACE, "a nought too many in X",
         (("G1 Y32.667", "G1 X276", "G1 X2760"),),
-        (("G1 Y32.667", "G1 X2760", "outside-travel"),),
+        (("G1 Y32.667", "G1 X2760", "outside-travel"),
+         ("G1 Y32.667", "G1 X2760", "missing-point")),
     ),
     Spoiling(
         "transom-face-too-much-feed.ngc", FACE, "a nought too many in F",

@@ -33,7 +33,7 @@ N290Z1.M8
 N300Z.2
 N310G98G83X.5Y.5Z-.36R.1Q.12F14.
 N320X.5Y1.5
-N330X3.5Y15 (expect outside-travel)
+N330X3.5Y15 (expect outside-travel) (expect missing-point)
 N340X3.5Y.5
 N350G80
 N360M9
