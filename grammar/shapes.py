@@ -308,6 +308,6 @@ class Bulk:
 
 def _first_uses(used: NDArray[np.int32], most: int) -> dict[int, int]:
     """Where each combination is used first, in that order; blank lines (below 0) left out."""
-    there = np.flatnonzero(np.bincount(used[used >= 0], minlength=most)) if len(used) else []
+    there = np.flatnonzero(np.bincount(used[used >= 0], minlength=most))
     found = {int(k): int(np.argmax(used == k)) for k in there}
     return dict(sorted(found.items(), key=lambda item: item[1]))

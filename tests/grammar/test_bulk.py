@@ -53,7 +53,7 @@ PLAIN = st.sampled_from(
 LINES = st.lists(st.one_of(PLAIN, PLAIN, PLAIN, st.lists(WORD, min_size=1, max_size=4).map(" ".join)), max_size=60)
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(LINES, st.sampled_from(["strict", "shop"]), st.sampled_from([0, (1 << 63) - 1]), st.sampled_from(["\n", "\r\n", "\r"]))
 def test_both_readers_give_the_same_program(lines: list[str], dialect: str, mask: int, end: str) -> None:
     # Every line is written nine times, so that runs are long enough to be taken at once.
@@ -61,7 +61,7 @@ def test_both_readers_give_the_same_program(lines: list[str], dialect: str, mask
     same(bulk(data, dialect, mask), read_program(data, dialect=dialect, plain=True))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(st.lists(st.sampled_from(["X", "Y", "Z"]), min_size=20, max_size=80), st.data())
 def test_long_runs_of_mixed_shapes(letters: list[str], data: st.DataObject) -> None:
     rows = ["G21 G90", "G0 X0 Y0 Z0", data.draw(st.sampled_from(["G91", "G90", "G20", ""])), "G1 F100"]
