@@ -33,8 +33,8 @@ __all__ = [
 KINDS = ("materials", "cutters", "machines", "tool-materials")
 DATA = Path(__file__).parent.parent / "data"
 COMPILED = "catalogue.jsonl"
-_FILES = ("materials.toml", "cutters.toml", "machines.toml")
-_FORMAT = 2
+FILES = ("materials.toml", "cutters.toml", "machines.toml")
+FORMAT = 2
 
 
 class UnknownName(LookupError):  # noqa: N818 - reads as what it says
@@ -79,8 +79,8 @@ def load(folder: Path) -> bytes:
     it is missing or stale it is made, and written beside-then-renamed if the folder allows. Raises ``OSError`` when the
     TOML can't be read and ``CatalogueError`` when it holds mistakes.
     """
-    texts = {file: (folder / file).read_bytes() for file in _FILES}
-    stamps = [_FORMAT, *(crc32(texts[file]) for file in _FILES), *(len(texts[file]) for file in _FILES)]
+    texts = {file: (folder / file).read_bytes() for file in FILES}
+    stamps = [FORMAT, *(crc32(texts[file]) for file in FILES), *(len(texts[file]) for file in FILES)]
     cached = folder / "__pycache__" / COMPILED
     text = _current(folder / COMPILED, stamps) or _current(cached, stamps)
     if text is not None:

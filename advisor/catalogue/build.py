@@ -20,7 +20,8 @@ class BuildPy(build_py):  # type: ignore[misc, unused-ignore]
         root = str(Path(__file__).resolve().parents[2])
         sys.path.insert(0, root)
         try:
-            from advisor.catalogue.compiling import COMPILED, FILES, compiled_text
+            from advisor.catalogue import COMPILED, FILES
+            from advisor.catalogue.compiling import compiled_text
         finally:
             sys.path.remove(root)
         folder = Path(self.build_lib) / "advisor" / "data"

@@ -12,13 +12,9 @@ import zlib
 from collections.abc import Mapping
 from typing import Any
 
-from advisor.catalogue import keys
+from advisor.catalogue import FILES, FORMAT, keys
 from advisor.sources import SourceError, parts
 
-FORMAT = 2  # of the compiled text
-COMPILED = "catalogue.jsonl"
-KINDS = ("materials", "cutters", "machines", "tool-materials")
-FILES = ("materials.toml", "cutters.toml", "machines.toml")
 _FIVE = ("low", "chosen", "high", "unit", "source")
 
 

@@ -74,9 +74,7 @@ def test_plain_bar(length: float, diameter: float) -> None:
 def test_flute_past_the_holder_is_cut_at_the_holder() -> None:
     """A flute longer than the stickout bends as a flute up to the holder, no further."""
     told = {"force": 10.0, "modulus": 580000.0, "flute_diameter": 4.0, "stickout": 20.0, "shank": 6.0}
-    assert bending.stepped_deflection(flute_length=50.0, **told) == bending.stepped_deflection(
-        flute_length=20.0, **told
-    )
+    assert bending.stepped_deflection(flute_length=50.0, **told) == bending.stepped_deflection(flute_length=20.0, **told)
 
 
 def test_equivalent_diameter_makes_it_two_and_a_half_times_softer() -> None:
@@ -105,7 +103,5 @@ def test_stress_is_told_at_both_sections() -> None:
 
 
 def test_spring_passes_take_up_the_error() -> None:
-    errors = [
-        bending.spring_pass_error(deflection=0.1, stiffness=2.0, cut_stiffness=1.0, passes=count) for count in range(4)
-    ]
+    errors = [bending.spring_pass_error(deflection=0.1, stiffness=2.0, cut_stiffness=1.0, passes=count) for count in range(4)]
     assert errors == pytest.approx([0.1, 0.1 / 3.0, 0.1 / 9.0, 0.1 / 27.0])

@@ -56,7 +56,5 @@ def test_formulas_import_nothing_heavy() -> None:
         }
         allowed = {"__future__", "math", "cmath", "bisect", "collections", "dataclasses", "typing", "advisor"}
         assert loaded <= (allowed | {"numpy"} if info.name == "arrays" else allowed), info.name
-        called = {
-            node.func.id for node in ast.walk(tree) if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
-        }
+        called = {node.func.id for node in ast.walk(tree) if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)}
         assert not called & {"print", "open", "input"}

@@ -140,9 +140,7 @@ def test_mean_is_the_mean() -> None:
     rpm=st.floats(500.0, 24000.0),
     flutes=st.integers(1, 6),
 )
-def test_power_is_force_times_speed(
-    diameter: float, ratio: float, depth: float, load: float, rpm: float, flutes: int
-) -> None:
+def test_power_is_force_times_speed(diameter: float, ratio: float, depth: float, load: float, rpm: float, flutes: int) -> None:
     """P = a_p a_e v_f k_c = F z_e v_c, identically."""
     width = ratio * diameter
     mean = chip.mean_chip(chip_load=load, width=width, diameter=diameter)
@@ -150,13 +148,9 @@ def test_power_is_force_times_speed(
     feed = speed.feed_speed(rpm=rpm, flutes=flutes, chip_load=load)
     of_volume = power.cutting_power(depth=depth, width=width, feed=feed, specific_force=specific)
     tooth = forces.kienzle_force(unit_force=700.0, exponent=0.24, thickness=mean, chip_width=depth)
-    teeth = engagement.teeth_in_cut(
-        flutes=flutes, engagement=engagement.engagement_angle(width=width, diameter=diameter)
-    )
+    teeth = engagement.teeth_in_cut(flutes=flutes, engagement=engagement.engagement_angle(width=width, diameter=diameter))
     around = speed.cutting_speed(diameter=diameter, rpm=rpm)
-    of_force = power.power_of_force(
-        force=forces.mean_force(tooth_force=tooth, teeth_in_cut=teeth), cutting_speed=around
-    )
+    of_force = power.power_of_force(force=forces.mean_force(tooth_force=tooth, teeth_in_cut=teeth), cutting_speed=around)
     assert of_force == pytest.approx(of_volume, rel=1e-9)
     turning = power.torque(power=of_volume, rpm=rpm)
     assert power.power_of_torque(torque=turning, rpm=rpm) == pytest.approx(of_volume)

@@ -28,9 +28,7 @@ def canonical(text: str) -> str:
 def returned_unit(formula: str, part: Any = None) -> str | None:
     """The unit a formula returns, as its docstring says: "h_max, mm; 0 for nothing" or "(M in N m, T in N)"."""
     text = page(FORMULAS[formula]).returns
-    found = re.findall(
-        r"(?:, |in )(N m|N/mm2|N|mm/min|mm/N|mm4|mm|m/min|cm3/min|rev/min|deg|min|W|s)(?=[,;)\s]|$)", text
-    )
+    found = re.findall(r"(?:, |in )(N m|N/mm2|N|mm/min|mm/N|mm4|mm|m/min|cm3/min|rev/min|deg|min|W|s)(?=[,;)\s]|$)", text)
     if not found:
         return None
     unit = found[part] if isinstance(part, int) and len(found) > part else found[0]
