@@ -61,6 +61,8 @@ _LABELS = {
 _BLOCK_WIDTH = 160
 _MESSAGE_WIDTH = 2000
 _LINES_SHOWN = 8
+# Findings of one rule told one by one; the lines of the rest are listed. Errors: many, but not without end.
+_ALIKE = {0: 50, 1: 50, 2: 5, 3: 3}
 
 _KIND = {0: ("CRASH", "crash"), 1: ("ERROR", "error"), 2: ("warning", "warning"), 3: ("note", "note")}
 
@@ -79,9 +81,7 @@ def render(
     ``width``: columns, at least 40 are used. ``colour`` and ``plain_ascii`` are the caller's decision (terminal,
     NO_COLOR, encoding). ``full``: a page for each program instead of the list; by default only a lone program gets it.
     """
-    return write(
-        lines(report, width=width, full=full, show_suppressed=show_suppressed), colour=colour, plain_ascii=plain_ascii
-    )
+    return write(lines(report, width=width, full=full, show_suppressed=show_suppressed), colour=colour, plain_ascii=plain_ascii)
 
 
 def lines(report: Report, *, width: int = 80, full: bool | None = None, show_suppressed: bool = False) -> list[Line]:
@@ -90,6 +90,8 @@ def lines(report: Report, *, width: int = 80, full: bool | None = None, show_sup
     chosen = programs(report)
     as_pages = len(chosen) == 1 if full is None else full
     out: list[Line] = []
+    if len(chosen) > 1:
+        out += [*_sum(chosen, width), ()]
     for program in chosen:
         out += _page(program, width, show_suppressed) if as_pages else _entry(program, width, show_suppressed)
     if len(chosen) != 1:
@@ -116,14 +118,18 @@ def _page(p: ProgramReport, width: int, show_suppressed: bool) -> list[Line]:
     out = _head(p, width)
     out += _card(p, width)
     if errors:
-        out += _heading("Errors, in the order of the program")
-        for finding in errors:
-            out += _error(p, finding, width)
+        out += _heading("Errors, in the order of the program", width)
+        told: set[tuple[str, str]] = set()
+        shown_errors, rest = _alike(errors)
+        for finding in shown_errors:
+            out += _error(p, finding, width, told)
+        for group in rest:
+            out += _rest(group, width, "  ")
     out += _not_checked(p.not_checked, width)
     out += _groups("Warnings", p, warnings, width)
     out += _groups("Notes", p, notes, width)
     if p.assumptions:
-        out += _heading("Assumed")
+        out += _heading("Assumed", width)
         for text in p.assumptions:
             out += wrap([(_said(text), "")], width, "  - ", "    ")
     if show_suppressed:
@@ -141,15 +147,46 @@ def _head(p: ProgramReport, width: int) -> list[Line]:
     return out
 
 
-def _heading(text: str) -> list[Line]:
-    return [(), ((text, "heading"),)]
+def _heading(text: str, width: int) -> list[Line]:
+    return [(), *wrap([(text, "heading")], width)]
 
 
 def _place(p: ProgramReport, f: Finding) -> str:
     return f"{p.path}:{first_line(f)}:{max(f.column, 1)}:"
 
 
-def _error(p: ProgramReport, f: Finding, width: int) -> list[Line]:
+def _alike(found: Sequence[Finding]) -> tuple[list[Finding], list[list[Finding]]]:
+    """The findings told one by one, in their order, and by rule those that are only counted."""
+    shown: list[Finding] = []
+    seen: dict[tuple[int, str], int] = {}
+    rest: dict[tuple[int, str], list[Finding]] = {}
+    for f in found:
+        key = (rank(f), f.rule)
+        seen[key] = seen.get(key, 0) + 1
+        if seen[key] <= _ALIKE[key[0]] + 1:  # a last one alone is told rather than counted
+            shown.append(f)
+        else:
+            rest.setdefault(key, []).append(f)
+    for key, group in rest.items():
+        last = next(i for i in range(len(shown) - 1, -1, -1) if (rank(shown[i]), shown[i].rule) == key)
+        group.insert(0, shown.pop(last))
+    return shown, list(rest.values())
+
+
+def _rest(group: Sequence[Finding], width: int, lead: str) -> list[Line]:
+    first = group[0]
+    word, style = _KIND[rank(first)]
+    listed = [str(first_line(f)) for f in group[:40]]
+    more = f" and {len(group) - 40} further on" if len(group) > 40 else ""
+    spans: list[Span] = [
+        (f"{word} ", style),
+        (first.rule, "strong"),
+        (f": {len(group)} more at lines {', '.join(listed)}{more}", ""),
+    ]
+    return wrap(spans, width, lead, lead + "  ")
+
+
+def _error(p: ProgramReport, f: Finding, width: int, told: set[tuple[str, str]]) -> list[Line]:
     word, style = _KIND[rank(f)]
     spans: list[Span] = [(_place(p, f) + " ", "path"), (word + " ", style), (f.rule, "strong")]
     out = wrap(spans, width, rest="    ")
@@ -158,12 +195,11 @@ def _error(p: ProgramReport, f: Finding, width: int) -> list[Line]:
     figures = [part for part in (_at(f), against(f)) if part]
     if figures:
         out += _field("", "; ".join(figures), width)
-    if f.why:
-        out += _field("why: ", f.why, width)
-    if f.fix:
-        out += _field("mend: ", f.fix, width)
-    if f.safety:
-        out += _field("care: ", f.safety, width)
+    for label, text in (("why: ", f.why), ("mend: ", f.fix), ("care: ", f.safety)):
+        # Why and care are read once; the remedy stands with every error, where the hand is.
+        if text and (label == "mend: " or (label, text) not in told):
+            told.add((label, text))
+            out += _field(label, text, width)
     return out
 
 
@@ -204,7 +240,7 @@ def _card(p: ProgramReport, width: int) -> list[Line]:
         rows += [(label if i == 0 else "", text) for i, text in enumerate(values)]
     if not rows:
         return []
-    out = _heading("Set-up: compare with the machine before pressing start")
+    out = _heading("Set-up: compare with the machine before pressing start", width)
     column = max(len(label) for label, _ in rows) + 4
     for label, text in rows:
         lead = f"  {label}".ljust(column)
@@ -229,9 +265,7 @@ def _lowest(card: Mapping[str, Any]) -> str:
 def _card_texts(key: str, value: Any) -> list[str]:
     if key == "box" and isinstance(value, Mapping):
         low, high = value.get("min") or {}, value.get("max") or {}
-        return [
-            ", ".join(f"{axis.upper()} {_short(low.get(axis))} to {_short(high.get(axis))}" for axis in "xyz") + " mm"
-        ]
+        return [", ".join(f"{axis.upper()} {_short(low.get(axis))} to {_short(high.get(axis))}" for axis in "xyz") + " mm"]
     if key == "stock" and isinstance(value, Mapping):
         return [_stock(value)]
     if key == "tools" and isinstance(value, (list, tuple)):
@@ -296,7 +330,7 @@ def _not_checked(items: Sequence[NotChecked], width: int) -> list[Line]:
     if not items:
         return []
     names = sorted({n.rule for n in items})
-    out = _heading(f"NOT CHECKED ({plural(len(names), 'rule')}): nobody looked at this")
+    out = _heading(f"NOT CHECKED ({plural(len(names), 'rule')}): nobody looked at this", width)
     for (cause, reason), group in _by_cause(items).items():
         where = _ranges(group)
         out += wrap([(_said(reason), "strong"), (f" ({where})", "dim")], width, "  ", "    ")
@@ -328,16 +362,19 @@ def _groups(title: str, p: ProgramReport, found: Sequence[Finding], width: int) 
     groups: dict[str, list[Finding]] = {}
     for finding in found:
         groups.setdefault(finding.rule, []).append(finding)
-    out = _heading(f"{title} ({len(found)})")
+    out = _heading(f"{title} ({len(found)})", width)
     for rule, group in groups.items():
         word, style = _KIND[rank(group[0])]
         times = f" ({len(group)} times)" if len(group) > 1 else ""
         out += wrap([(f"{word} ", style), (rule, "strong"), (times, "")], width, "  ", "    ")
-        for finding in group:
+        shown, rest = _alike(group)
+        for finding in shown:
             figures = "; ".join(part for part in (_at(finding), against(finding)) if part)
             tail = f" ({figures})" if figures else ""
             spans: list[Span] = [(_place(p, finding) + " ", "path"), (_said(finding.message), ""), (tail, "dim")]
             out += wrap(spans, width, "    ", "      ")
+        for others in rest:
+            out += _rest(others, width, "    ")
         for label, texts in (
             ("why: ", [f.why for f in group]),
             ("mend: ", [f.fix for f in group]),
@@ -351,7 +388,7 @@ def _groups(title: str, p: ProgramReport, found: Sequence[Finding], width: int) 
 def _suppressed(p: ProgramReport, width: int) -> list[Line]:
     if not p.suppressed:
         return []
-    out = _heading(f"Allowed ({len(p.suppressed)}): found, and put aside by somebody's decision")
+    out = _heading(f"Allowed ({len(p.suppressed)}): found, and put aside by somebody's decision", width)
     for s in sorted(p.suppressed, key=lambda s: (s.finding.line, s.finding.rule, s.reason)):
         spans: list[Span] = [
             (_place(p, s.finding) + " ", "path"),
@@ -393,7 +430,7 @@ def _figures(p: ProgramReport, width: int) -> list[Line]:
             texts.append(f"freed: {_short(piece)}")
     if not texts:
         return []
-    out = _heading("Times and figures")
+    out = _heading("Times and figures", width)
     for text in texts:
         out += wrap([(_said(text), "")], width, "  ", "    ")
     return out
@@ -406,7 +443,8 @@ def _entry(p: ProgramReport, width: int, show_suppressed: bool) -> list[Line]:
     c = counts([p])
     style = "crash" if c.crashes else "error" if c.errors else "warning" if c.warnings else ""
     out = wrap([(p.path, "path"), (": ", ""), (headline(c), style)], width, rest="    ")
-    shown = ordered(p.findings)
+    shown, rest = _alike(ordered(p.findings))
+    told: set[tuple[str, str]] = set()
     for finding in sorted(shown, key=lambda f: rank(f) > 1):
         word, kind = _KIND[rank(finding)]
         figures = against(finding)
@@ -421,8 +459,11 @@ def _entry(p: ProgramReport, width: int, show_suppressed: bool) -> list[Line]:
         if rank(finding) <= 1:
             out += [(("  ", ""), *line) for line in _block(p, finding, width - 2)]
             for label, text in (("mend: ", finding.fix), ("care: ", finding.safety)):
-                if text:
+                if text and (label == "mend: " or (label, text) not in told):
+                    told.add((label, text))
                     out += wrap([(label, "dim"), (_said(text), "")], width, "      ", " " * 12)
+    for others in rest:
+        out += _rest(others, width, "  ")
     for (_, reason), group in _by_cause(p.not_checked).items():
         names = ", ".join(sorted({n.rule for n in group}))
         out += wrap([("not checked: ", "dim"), (_said(f"{reason}: {names}"), "")], width, "  ", "      ")
@@ -435,21 +476,23 @@ def _entry(p: ProgramReport, width: int, show_suppressed: bool) -> list[Line]:
     return out
 
 
-def _totals(chosen: Sequence[ProgramReport], width: int) -> list[Line]:
+def _sum(chosen: Sequence[ProgramReport], width: int) -> list[Line]:
     c = counts(chosen)
     style = "crash" if c.crashes else "error" if c.errors else "warning" if c.warnings or c.not_checked else "strong"
+    return wrap([(f"{plural(c.programs, 'program')}: ", ""), (headline(c), style)], width, rest="    ")
+
+
+def _totals(chosen: Sequence[ProgramReport], width: int) -> list[Line]:
     if not chosen:
         return wrap([("0 programs: nothing was checked", "error")], width)
-    out = wrap([(f"{plural(c.programs, 'program')}: ", ""), (headline(c), style)], width, rest="    ")
+    out = _sum(chosen, width)
     causes: dict[str, set[str]] = {}
     for p in chosen:
         for n in p.not_checked:
             causes.setdefault(n.cause, set()).add(p.path)
     for cause, paths in sorted(causes.items(), key=lambda item: (-len(item[1]), item[0])):
         remedy = REMEDIES.get(cause)
-        text = f"not checked for want of {_said(cause)} in {plural(len(paths), 'program')}" + (
-            f": {remedy}" if remedy else ""
-        )
+        text = f"not checked for want of {_said(cause)} in {plural(len(paths), 'program')}" + (f": {remedy}" if remedy else "")
         out += wrap([(text, "")], width, "  ", "    ")
     return out
 

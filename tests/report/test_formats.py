@@ -33,14 +33,13 @@ MANY = Report(
         ProgramReport(
             path=f"folder {i}/part.ngc",
             findings=tuple(
-                replace((CRASH, WARNING, NOTE)[n % 3], line=n + 1, end_line=n + 1, fingerprint=f"{i}-{n}")
-                for n in range(100)
+                replace((CRASH, WARNING, NOTE)[n % 3], line=n + 1, end_line=n + 1, fingerprint=f"{i}-{n}") for n in range(100)
             ),
             not_checked=(MISSING,),
         )
         for i in range(100)
     ),
-)
+)  # 10,000 findings
 REPORTS = {
     "mixed": REPORT,
     "empty": EMPTY,
