@@ -118,10 +118,10 @@ def targets(given: Sequence[str], known: Sequence[str]) -> list[Target]:
     return made
 
 
-def put(target: Target, text: str) -> None:
+def put(target: Target, text: str | bytes) -> None:
     """Write one result to its file, whole or not at all, or to stdout."""
     if target.file is None:
-        say(text)
+        say(text if isinstance(text, str) else text.decode())
         return
     from advisor.files import shown, why_not, write_whole
 
@@ -179,23 +179,22 @@ Outputs = Annotated[
 ]
 
 
-def _advice_text(answer: Any) -> str:
-    from advisor.report import advice_text
-
-    made: str = advice_text.render(
-        answer, width=screen_width(), colour=wants_colour(sys.stdout), plain_ascii=not takes_unicode(sys.stdout)
-    )
-    return made
-
-
-def _put_advice(answer: Any, outputs: Sequence[str] | None) -> None:
-    for target in targets(outputs or (), ("text", "json")):
+def _put_advice(answer: Any, outputs: Sequence[Target]) -> None:
+    for target in outputs:
         if target.form == "json":
             import json
 
             text = json.dumps(answer.to_dict(), indent=1, allow_nan=False) + "\n"
         else:
-            text = _advice_text(answer)
+            from advisor.report import advice_text
+
+            to_screen = target.file is None
+            text = advice_text.render(
+                answer,
+                width=screen_width() if to_screen else 100,
+                colour=to_screen and wants_colour(sys.stdout),
+                plain_ascii=to_screen and not takes_unicode(sys.stdout),
+            )
         put(target, text)
 
 
@@ -249,6 +248,9 @@ def speeds(
           --operation drill --depth 20 --output json
     """
     given = dict(locals())
+    outputs = targets(output or (), ("text", "json"))
+    if plot is not None and plot.suffix.lower() not in (".svg", ".png"):
+        raise WrongUse(f'--plot: "{plot}" ends neither in .svg nor in .png; the ending says what is drawn')
     from advisor.request import request_from
 
     request = request_from(given)
@@ -257,25 +259,24 @@ def speeds(
     answer = recommend(request)
     if plot is not None:
         _plot(answer, plot)
-    _put_advice(answer, output)
+    _put_advice(answer, outputs)
     return FOUND if hasattr(answer, "reasons") else 0
 
 
 def _plot(answer: Any, file: Path) -> None:
-    if file.suffix.lower() not in (".svg", ".png"):
-        raise WrongUse(f'--plot: "{file}" ends neither in .svg nor in .png; the ending says what is drawn')
     if hasattr(answer, "reasons"):
         complain("--plot: there is no window to draw, since the cut is refused")
         return
+    from advisor.plot import draw
+
     try:
-        from advisor.plot import draw
+        picture = draw(answer, file.suffix.lower().lstrip("."))
     except ImportError as error:
         if "matplotlib" not in str(error):
             raise
-        raise WrongUse(
-            '--plot needs matplotlib, which is not installed; install it with: pip install "feedwright[plot]"'
-        ) from None
-    put(Target("plot", file), draw(answer, file.suffix.lower().lstrip(".")))
+        remedy = 'install it with: pip install "feedwright[plot]"'
+        raise WrongUse(f"--plot needs matplotlib, which is not installed; {remedy}") from None
+    put(Target("plot", file), picture)
 
 
 @app.command(short_help="Judge settings you already have.")
@@ -324,6 +325,7 @@ def rate(
           --diameter 1/4in --flutes 2 --specific-force "700 N/mm2" --output json
     """
     given = dict(locals())
+    outputs = targets(output or (), ("text", "json"))
     from advisor.request import request_from
 
     request = request_from(given)
@@ -339,7 +341,7 @@ def rate(
         else units.quantity(plunge_feed, "feed", key="--plunge-feed", positive=True),
         stepdown=None if stepdown is None else units.quantity(stepdown, "length", key="--stepdown", positive=True),
     )
-    _put_advice(answer, output)
+    _put_advice(answer, outputs)
     return 0
 
 
@@ -574,7 +576,7 @@ def trace(
       feedwright trace pad-1.ngc --dialect strict --output json
     """
     from advisor.files import NamedPathError, read_named
-    from advisor.gate import Shop, absolute
+    from advisor.gate import Shop, absolute, named
 
     shop = Shop(config, _flags(None, None, None, None, None, dialect, False, fragment))
     if program == "-":
@@ -588,18 +590,26 @@ def trace(
     setting = shop.fitting(absolute(name))
     shop.stop_if_broken()
     outputs = targets(output or (), ("text", "json"))
-    from advisor import trace as tracing
-    from advisor.check import start_of
+    import json
 
-    traced = tracing.trace(
+    from advisor.check import start_of
+    from advisor.trace import trace_dict, trace_text
+    from grammar.read import read_program
+
+    read = read_program(
         data,
+        name=named(Path(name)),
         dialect=setting.checks.dialect,
-        options=setting.checks.dialect_options,
         start=start_of(setting),
+        options=setting.checks.dialect_options,
         fragment=fragment,
     )
     for target in outputs:
-        put(target, tracing.to_json(traced) if target.form == "json" else tracing.to_text(traced))
+        if target.form == "json":
+            text = json.dumps(trace_dict(read, named(Path(name))), indent=1, allow_nan=False) + "\n"
+        else:
+            text = _fit(trace_text(read), target)
+        put(target, text)
     return 0
 
 
