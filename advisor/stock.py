@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.kernels.plan import CONE, FLAT, NEAR, Plan, make_plan, parts_above, profile_of, windows
+from advisor.kernels.remains import SOLID, eroded, grouped, label, lowest_within, partings, run_lengths
 from advisor.kernels.sweep import Lattice, Tally, run_numpy
 from advisor.place import FARTHEST, Placed, Unlooked
 from advisor.values import Setting
@@ -30,13 +31,17 @@ class StockBounds:
     """How much memory and work the stock model may take; what would pass them is coarsened or left, and told.
 
     cells: most cells of the grid; visits: most cell visits; pieces: most accounting pieces;
-    per_diameter: cells across the smallest cutter; cell: cell size in mm wanted instead (None: from the cutter).
+    per_diameter: cells across the smallest cutter, at least; small programs get up to twice as many while cells stay
+    below ``fine_cells`` and cell visits below ``fine_visits``, since a small feature has few cells to average over;
+    cell: cell size in mm wanted instead (None: from the cutter).
     """
 
     cells: int = 40_000_000
-    visits: float = 2e11
-    pieces: int = 30_000_000
+    visits: float = 4e10
+    pieces: int = 4_000_000
     per_diameter: float = 24.0
+    fine_cells: int = 4_000_000
+    fine_visits: float = 2.5e6
     cell: float | None = None
 
 
@@ -358,6 +363,14 @@ def remove(
         plan = make_plan(placed, machine, cell, bounds.pieces)
         boxes = windows(plan.sweeps, plan.profiles, grid.nx, grid.ny, grid.dx, grid.dy)
         work = estimate(plan, grid)
+    elif before is None and bounds.cell is None and not coarse:
+        for finer in (2.0, 1.5, 1.25):
+            if work * finer**2 <= bounds.fine_visits and grid.nx * grid.ny * finer**2 <= bounds.fine_cells:
+                grid = grid_of(placed.workpiece.size, cell / finer, bounds.cells)
+                boxes = windows(plan.sweeps, plan.profiles, grid.nx, grid.ny, grid.dx, grid.dy)
+                work *= finer**2
+                cell = max(grid.dx, grid.dy)
+                break
     if coarse:
         told.append(
             f"stock looked at on a grid of {cell:.3g} mm, coarser than 1/24 of the smallest cutter, to keep memory and "
@@ -411,13 +424,14 @@ def grid_of(size: tuple[float, float, float], cell: float, most: int) -> Grid:
 
 
 def lattice_of(grid: Grid) -> Lattice:
-    """The sample points of a grid. The shifts are fractions of multiples of two irrational numbers (the powers of the
-    plastic number, the golden ratio's counterpart in two dimensions), so edges in any direction are sampled evenly."""
-    plastic = 1.32471795724474602596
+    """The sample points of a grid: shifted in X by a fraction that changes with the row, in Y with the column, so that
+    edges in any direction are met at evenly spread distances. The fractions are multiples of powers of the golden
+    ratio, less whole numbers."""
+    golden = (5**0.5 - 1) / 2
     jx = np.arange(grid.ny)[::-1] if grid.mirror_y else np.arange(grid.ny)
     iy = np.arange(grid.nx)[::-1] if grid.mirror_x else np.arange(grid.nx)
-    shift_x = np.mod((jx + 0.5) / plastic, 1.0)
-    shift_y = np.mod((iy + 0.5) / plastic**2, 1.0)
+    shift_x = np.mod((jx + 0.5) * golden**2, 1.0)
+    shift_y = np.mod((iy + 0.5) * golden**4, 1.0)
     if grid.mirror_x:
         shift_x = 1.0 - shift_x
     if grid.mirror_y:
@@ -702,15 +716,169 @@ def freed_parts(cuts: Cuts, *, skin: float = 0.15, least_area: float = 0.0) -> P
 
     skin: material thinner than this counts as cut, mm. least_area: smaller pieces are not told, mm2.
     """
-    raise NotImplementedError
+    top, bottom, grid = cuts.field.top, cuts.field.bottom, cuts.field.grid
+    gone = top <= bottom + np.float32(skin)
+    state = np.where(gone, cuts.mover, np.int32(SOLID)).astype(np.int32)
+    if not (gone & (cuts.mover >= 0)).any():
+        return Parts((), label(~gone), grid)
+    found, labels, boxes = partings(state)
+    freed = []
+    margin = 2 * max((c.radius for c in cuts.placed.cutters), default=0.0)
+    for parting in found:
+        if parting.small_cells * grid.area < least_area:
+            continue
+        near = boxes[list(parting.small)]
+        (i0, j0), (i1, j1) = near[:, ::2].min(axis=0).tolist(), near[:, 1::2].max(axis=0).tolist()
+        box = (slice(i0, i1 + 1), slice(j0, j1 + 1))
+        inside = np.isin(labels[box], parting.small)
+        heights, floors = top[box][inside], bottom[box][inside]
+        mi, mj = int(margin / grid.dx) + 1, int(margin / grid.dy) + 1
+        round_about = (
+            slice(max(box[0].start - mi, 0), box[0].stop + mi),
+            slice(max(box[1].start - mj, 0), box[1].stop + mj),
+        )
+        left = (top[round_about] - bottom[round_about])[gone[round_about]]
+        later = np.unique(cuts.mover[box][inside])
+        freed.append(
+            FreedPart(
+                row=parting.row,
+                area=parting.small_cells * grid.area,
+                volume=float((heights - floors).sum(dtype=np.float64)) * grid.area,
+                low=(i0 * grid.dx, j0 * grid.dy, float(floors.min())),
+                high=((i1 + 1) * grid.dx, (j1 + 1) * grid.dy, float(heights.max())),
+                skin=float(max(left.max(initial=0.0), 0.0)),
+                labels=parting.small,
+                rest_area=parting.large_cells * grid.area,
+                later_rows=tuple(later[later > parting.row][:16].tolist()),
+            )
+        )
+    return Parts(tuple(freed), labels, grid)
 
 
-def thin_floors(cuts: Cuts, *, thinner_than: float, wider_than: float) -> tuple[Thin, ...]:
-    """Floors thinner than ``thinner_than`` mm (skin of cut-through cells excluded) whose inscribed circle is at least
-    ``wider_than`` mm across."""
-    raise NotImplementedError
+def thin_floors(cuts: Cuts, *, thinner_than: float, wider_than: float, skin: float = 0.15) -> tuple[Thin, ...]:
+    """Floors thinner than ``thinner_than`` mm (thicker than ``skin``) with room for a circle of ``wider_than`` mm."""
+    top, bottom, grid = cuts.field.top, cuts.field.bottom, cuts.field.grid
+    thickness = top - bottom
+    thin = (thickness < thinner_than) & (thickness > skin) & (cuts.mover >= 0)
+    i, j = np.flatnonzero(thin.any(axis=1)), np.flatnonzero(thin.any(axis=0))
+    if not len(i):
+        return ()
+    i0, j0 = int(i[0]), int(j[0])
+    thin = thin[i0 : i[-1] + 1, j0 : j[-1] + 1]
+    # coarser blocks, all of whose cells are thin, keep the search short
+    radius = wider_than / 2 / max(grid.dx, grid.dy)
+    block = max(1, int(radius / 8))
+    nx, ny = -(-thin.shape[0] // block), -(-thin.shape[1] // block)
+    padded = np.zeros((nx * block, ny * block), dtype=bool)
+    padded[: thin.shape[0], : thin.shape[1]] = thin
+    blocks: Bools = np.asarray(padded.reshape(nx, block, ny, block).all(axis=(1, 3)))
+    # a circle's edge may pass through a block that is not wholly thin
+    need = max(radius / block - (1.0 if block > 1 else 0.5), 0.0)
+    centres = eroded(blocks, need)
+    if not centres.any():
+        return ()
+    regions = label(blocks)
+    found = []
+    for number in np.unique(regions[centres]).tolist():
+        region = regions == number
+        size = need
+        while size < max(nx, ny) and (eroded(region, size * 1.25 + 0.25)).any():
+            size = size * 1.25 + 0.25
+        spot = np.argwhere(eroded(region, size))
+        bi, bj = (int(v) for v in spot[len(spot) // 2])
+        cells = np.repeat(np.repeat(region, block, axis=0), block, axis=1)[: thin.shape[0], : thin.shape[1]]
+        cells &= thin
+        window = (slice(i0, i0 + thin.shape[0]), slice(j0, j0 + thin.shape[1]))
+        ci, cj = i0 + bi * block + block // 2, j0 + bj * block + block // 2
+        ci, cj = min(ci, grid.nx - 1), min(cj, grid.ny - 1)
+        ri, rj = np.flatnonzero(region.any(axis=1)), np.flatnonzero(region.any(axis=0))
+        found.append(
+            Thin(
+                kind="floor",
+                thickness=float(thickness[window][cells].min()),
+                width=2 * (size + 0.5) * block * max(grid.dx, grid.dy),
+                length=float(max((ri[-1] - ri[0] + 1) * grid.dx, (rj[-1] - rj[0] + 1) * grid.dy) * block),
+                row=int(cuts.mover[window][cells].max()),
+                at=((ci + 0.5) * grid.dx, (cj + 0.5) * grid.dy, float(top[ci, cj])),
+            )
+        )
+    return tuple(sorted(found, key=lambda t: (t.row, t.at)))
 
 
 def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[Thin, ...]:
     """Walls thinner than ``thinner_than`` mm standing at least ``higher_than`` mm above both sides."""
-    raise NotImplementedError
+    # every n-th cell is enough to measure a wall to a sixth of its thickness
+    n = max(1, int(thinner_than / 6 / max(cuts.field.grid.dx, cuts.field.grid.dy)))
+    dx, dy = cuts.field.grid.dx * n, cuts.field.grid.dy * n
+    top, bottom, mover = cuts.field.top[::n, ::n], cuts.field.bottom[::n, ::n], cuts.mover[::n, ::n]
+    cut = mover >= 0
+    i, j = np.flatnonzero(cut.any(axis=1)), np.flatnonzero(cut.any(axis=0))
+    if not len(i):
+        return ()
+    # an oblique wall is thicker along the axes than across
+    reach = [max(1, int(np.ceil(thinner_than * 1.5 / d))) for d in (dx, dy)]
+    i0, j0 = max(int(i[0]) - 2 * reach[0], 0), max(int(j[0]) - 2 * reach[1], 0)
+    window = (slice(i0, int(i[-1]) + 2 * reach[0] + 1), slice(j0, int(j[-1]) + 2 * reach[1] + 1))
+    standing = top[window] > bottom[window]
+    heights = np.where(standing, top[window], np.float32(0.0))
+    rise = np.zeros(heights.shape, dtype=np.float32)
+    across = []
+    for axis, step in ((0, dx), (1, dy)):
+        before, after = lowest_within(heights, reach[axis], axis, 0.0)
+        over = heights - np.maximum(before, after)
+        mask = standing & (over >= higher_than)
+        np.maximum(rise, over, out=rise, where=mask)
+        run = run_lengths(mask, axis) * step
+        across.append(np.where(run > 0, run, np.inf))
+    wall = rise > 0
+    if not wall.any():
+        return ()
+    with np.errstate(divide="ignore"):
+        thickness = 1 / np.sqrt(1 / across[0] ** 2 + 1 / across[1] ** 2)
+    wall &= thickness < thinner_than
+    found = []
+    ny = heights.shape[1]
+    for cells in grouped(label(wall)):
+        a, b = cells // ny, cells % ny
+        length = float(np.hypot((a.max() - a.min() + 1) * dx, (b.max() - b.min() + 1) * dy))
+        thick = float(np.median(thickness.ravel()[cells]))
+        # the horns left between round cuts are no walls
+        if len(cells) < 6 or length < max(2 * thinner_than, 3 * thick):
+            continue
+        k = len(cells) // 2
+        gi, gj = i0 + int(a[k]), j0 + int(b[k])
+        near = (
+            slice(max(int(a.min()) + i0 - 2, 0), int(a.max()) + i0 + 3),
+            slice(max(int(b.min()) + j0 - 2, 0), int(b.max()) + j0 + 3),
+        )
+        found.append(
+            Thin(
+                kind="wall",
+                thickness=thick,
+                width=float(np.median(rise.ravel()[cells])),
+                length=length,
+                row=int(mover[near].max()),
+                at=((gi + 0.5) * dx, (gj + 0.5) * dy, float(top[gi, gj])),
+            )
+        )
+    return tuple(sorted(found, key=lambda t: (t.row, t.at)))
+
+
+def turned(field: Field, about: str, height: float) -> Field:
+    """The workpiece turned over about an axis ("about-x" or "about-y") through its middle; cells map to cells.
+
+    height: z that changes place with 0, mm (the stock's thickness).
+    """
+    grid = field.grid
+    if about == "about-x":
+        flip = (slice(None), slice(None, None, -1))
+        new = Grid(grid.nx, grid.ny, grid.dx, grid.dy, grid.mirror_x, not grid.mirror_y)
+    elif about == "about-y":
+        flip = (slice(None, None, -1), slice(None))
+        new = Grid(grid.nx, grid.ny, grid.dx, grid.dy, not grid.mirror_x, grid.mirror_y)
+    else:
+        raise ValueError(f"a turn is about-x or about-y, not {about!r}")
+    # a cut-through cell has no material: both its faces lie on the old underside
+    top = np.float32(height) - field.bottom[flip]
+    bottom = np.float32(height) - field.top[flip]
+    return Field(new, np.ascontiguousarray(top), np.ascontiguousarray(bottom))

@@ -31,7 +31,7 @@ FLAT, TORUS, CONE = 0, 1, 2
 CUTS, RAPID, BENT, ABOVE = 0, 1, 2, 3
 SPECK = 1e-4
 EDGE = 1e-7
-BISECTIONS = 16
+NEWTON = 3
 TWO_PI = 2 * math.pi
 
 
@@ -58,7 +58,7 @@ def contact_radius(height, radius, form, flat, corner, slope):  # type: ignore[n
 
 
 @kernel
-def lead(rho2, v2, m, form, flat, corner, slope):  # type: ignore[no-untyped-def]
+def lead(rho2, v2, m, form, flat, corner, slope, kick):  # type: ignore[no-untyped-def]
     """How far ahead of the axis a sloped line is lowest over a cell at squared offset v2 from it."""
     most = math.sqrt(rho2)
     if form == FLAT:
@@ -70,16 +70,21 @@ def lead(rho2, v2, m, form, flat, corner, slope):  # type: ignore[no-untyped-def
         return min(most, max(cone, math.sqrt(max(flat * flat - v2, 0.0))))
     if flat == 0.0:
         return m * most / math.sqrt(1 + m * m)
-    low, high = 0.0, most
-    for _ in range(BISECTIONS):
-        w = (low + high) / 2
-        r = math.sqrt(v2 + w * w)
-        over = max(r - flat, 0.0)
-        if over * w >= m * r * math.sqrt(max(corner * corner - over * over, 0.0)):
-            high = w
-        else:
-            low = w
-    return (low + high) / 2
+    m2 = m * m
+    least = m / math.sqrt(1 + m2)
+    v = math.sqrt(v2)
+    turn = min(1.0, v / (flat + corner * least))
+    sine = min(m / math.sqrt(m2 + 1 - turn * turn), max((v - flat) / corner, 0.0) + kick)
+    sine = min(max(sine, least), 1.0)
+    for _ in range(NEWTON):
+        a = (1 + m2) * sine * sine - m2
+        b = flat + corner * sine
+        value = a * b * b - v2 * sine * sine
+        slant = 2 * (1 + m2) * sine * b * b + 2 * corner * a * b - 2 * v2 * sine
+        if slant > 0:
+            sine = min(max(sine - value / slant, least), 1.0)
+    r = flat + corner * sine
+    return min(math.sqrt(max(r * r - v2, 0.0)), most)
 
 
 @kernel
@@ -166,6 +171,7 @@ def straight_piece(  # type: ignore[no-untyped-def]
     reach2 = (radius + EDGE) ** 2
     steep = abs(m)
     ball = form == TORUS and flat == 0.0
+    kick = (m * m * flat / (2 * corner)) ** (1 / 3) if form == TORUS else 0.0
     tilt = steep / math.sqrt(1 + steep * steep)
     volume = 0.0
     cells = front_cells = 0
@@ -203,7 +209,7 @@ def straight_piece(  # type: ignore[no-untyped-def]
                 if ball:
                     w = tilt * math.sqrt(max(reach2 - v2, 0.0))
                 else:
-                    w = lead(max(reach2 - v2, 0.0), v2, steep, form, flat, corner, slope)
+                    w = lead(max(reach2 - v2, 0.0), v2, steep, form, flat, corner, slope, kick)
                 u = min(max(along - (w if m > 0 else -w), 0.0), length)
                 d2 = (along - u) ** 2 + v2
                 if d2 > reach2 * (1 + 1e-12):
@@ -283,6 +289,7 @@ def sweep_band(  # type: ignore[no-untyped-def]
         if not arc and what != VERTICAL:
             ux, uy = lx / length, ly / length
             m = (bz - az) / length
+        kick = (m * m * flat / (2 * corner)) ** (1 / 3) if form == TORUS else 0.0
         cx = cy = arc_radius = angle = sweep = 0.0
         if arc:
             a = arc_of[s]
@@ -307,9 +314,7 @@ def sweep_band(  # type: ignore[no-untyped-def]
             ja, jb = j0, j1
             if not arc:
                 # X of this row's points lies between xs[i] and xs[i] + dx
-                least, most = row_span(
-                    what, xs[i], xs[i] + dx, ax, ay, bx, by, radius + EDGE, ys[j0], ys[j1 - 1] + dy, behind
-                )
+                least, most = row_span(what, xs[i], xs[i] + dx, ax, ay, bx, by, radius + EDGE, ys[j0], ys[j1 - 1] + dy, behind)
                 if least > most:
                     continue
                 ja = max(ja, int(least / dy) - 1)
@@ -349,7 +354,7 @@ def sweep_band(  # type: ignore[no-untyped-def]
                         if not looks and h <= low_z + form_height(near2, form, flat, corner, slope):
                             continue
                         v2 = across * across
-                        w = lead(max(reach2 - v2, 0.0), v2, abs(m), form, flat, corner, slope)
+                        w = lead(max(reach2 - v2, 0.0), v2, abs(m), form, flat, corner, slope, kick)
                         u = min(max(along - (w if m > 0 else -w), 0.0), length)
                         d2 = (along - u) ** 2 + v2
                         if d2 <= reach2 * (1 + 1e-12):

@@ -438,9 +438,7 @@ def _pieces(chunk: _Chunk) -> tuple[PlannedPieces, tuple[NDArray[np.int64], Floa
     return pieces, (many, u0, u1, q0, q1)
 
 
-def _sweeps(
-    chunk: _Chunk, inner: tuple[NDArray[np.int64], Floats, Floats, Floats, Floats], pieces: int, arcs: int
-) -> Sweeps:
+def _sweeps(chunk: _Chunk, inner: tuple[NDArray[np.int64], Floats, Floats, Floats, Floats], pieces: int, arcs: int) -> Sweeps:
     """Level strokes as one sweep, the others one sweep a piece; strokes that touch nothing have none.
 
     pieces, arcs: how many there are before this chunk.

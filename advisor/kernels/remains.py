@@ -1,0 +1,271 @@
+"""What is left of the workpiece: connected pieces and the move that parts them, thin floors, thin walls.
+
+Grids are worked on as runs: stretches of one row whose cells share a value.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Singles = NDArray[np.float32]
+Ints = NDArray[np.int32]
+Longs = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+SOLID = np.iinfo(np.int32).max  # later than every move: material that is left
+VOID = -1  # nothing was there before the first move
+MANY = 200_000  # links from which compiled code pays
+
+
+@dataclass(frozen=True, eq=False)
+class Runs:
+    """first (r,) flat index, size (r,) cells, value (r,); links (e, 2) pairs of touching runs."""
+
+    first: Longs
+    size: Longs
+    value: NDArray[np.int64]
+    links: Longs
+    shape: tuple[int, int]
+
+
+def runs_of(values: NDArray[np.int64] | Ints) -> Runs:
+    """Runs of equal values along the rows of a grid, with their links to the left, right, above and below."""
+    nx, ny = values.shape
+    edge = np.ones((nx, ny), dtype=bool)
+    edge[:, 1:] = values[:, 1:] != values[:, :-1]
+    first = np.flatnonzero(edge)
+    size = np.diff(np.append(first, nx * ny))
+    number = np.repeat(np.arange(len(first), dtype=np.int32), size).reshape(nx, ny)
+    side = np.flatnonzero(first % ny)  # runs with a neighbour before them in their row
+    upper, column = np.nonzero(edge[:-1] | edge[1:])
+    links = np.concatenate(
+        [
+            np.column_stack([side - 1, side]),
+            np.column_stack([number[upper, column], number[upper + 1, column]]),
+        ]
+    )
+    return Runs(first, size, values.ravel()[first].astype(np.int64), links, (nx, ny))
+
+
+def find(parent: list[int], k: int) -> int:
+    """Root of k, with the path halved on the way."""
+    while parent[k] != k:
+        parent[k] = parent[parent[k]]
+        k = parent[k]
+    return k
+
+
+def connect(count: int, links: Longs) -> Longs:
+    """Number of the connected set of each of ``count`` nodes, 0, 1, ... in order of their first node."""
+    root = np.arange(count)
+    while len(links):  # every node takes the least number among its neighbours, then its number's number
+        low = np.minimum(root[links[:, 0]], root[links[:, 1]])
+        before = root.copy()
+        np.minimum.at(root, root[links[:, 0]], low)
+        np.minimum.at(root, root[links[:, 1]], low)
+        while True:
+            jump = root[root]
+            if (jump == root).all():
+                break
+            root = jump
+        if (root == before).all():
+            break
+        links = links[root[links[:, 0]] != root[links[:, 1]]]
+    _, number = np.unique(root, return_inverse=True)
+    return number.astype(np.int64)
+
+
+def label(mask: Bools) -> Ints:
+    """Connected sets of true cells, numbered from 1; 0 elsewhere."""
+    runs = runs_of(mask.astype(np.int32))
+    solid = runs.value == 1
+    both = solid[runs.links].all(axis=1)
+    number = connect(len(runs.first), runs.links[both])
+    names = np.zeros(len(number), dtype=np.int64)
+    used = np.unique(number[solid])
+    table = np.zeros(len(number) + 1, dtype=np.int64)
+    table[used] = np.arange(1, len(used) + 1)
+    names[solid] = table[number[solid]]
+    return np.repeat(names, runs.size).reshape(mask.shape).astype(np.int32)
+
+
+@dataclass(frozen=True, slots=True)
+class Parting:
+    """Move ``row`` parts the labels ``small`` from the labels ``large``; areas in cells."""
+
+    row: int
+    small: tuple[int, ...]
+    large: tuple[int, ...]
+    small_cells: int
+    large_cells: int
+
+
+def partings(state: NDArray[np.int64] | Ints) -> tuple[list[Parting], Ints, Longs]:
+    """Which moves part the material, from a grid of SOLID, VOID or the row of the move that cut a cell through.
+
+    The cells are joined again in reverse order of cutting; where two pieces of what is left meet, the move that cut the
+    link parted them. Also the labels of what is left (1, 2, ...; 0 cut), numbered by their first cell, and the box of
+    each label as a row of first and last cell in X and Y.
+    """
+    runs = runs_of(state)
+    weight = np.minimum(runs.value[runs.links[:, 0]], runs.value[runs.links[:, 1]])
+    solid = runs.value == SOLID
+    piece = connect(len(runs.first), runs.links[weight == SOLID])
+    names = np.zeros(len(piece), dtype=np.int64)
+    used = np.unique(piece[solid])
+    table = np.zeros(len(piece) + 1, dtype=np.int64)
+    table[used] = np.arange(1, len(used) + 1)
+    names[solid] = table[piece[solid]]
+    labels = np.repeat(names, runs.size).reshape(state.shape).astype(np.int32)
+    boxes = _boxes(runs, names, len(used))
+    if len(used) < 2:
+        return [], labels, boxes
+    cells = np.zeros(len(piece), dtype=np.int64)
+    np.add.at(cells, piece[solid], runs.size[solid])
+    keep = (weight < SOLID) & (weight > VOID)
+    links, weight = piece[runs.links[keep]], weight[keep]
+    order = np.argsort(-weight, kind="stable")
+    links, weight = links[order], weight[order]
+    differ = links[:, 0] != links[:, 1]
+    links, weight = links[differ], weight[differ]
+    meetings = _join(len(piece), links, cells)
+    return _partings(meetings, links, weight, names, piece, cells), labels, boxes
+
+
+def _boxes(runs: Runs, names: Longs, count: int) -> Longs:
+    """(count + 1, 4) first and last row, first and last column of each label."""
+    ny = runs.shape[1]
+    row, column = runs.first // ny, runs.first % ny
+    boxes = np.empty((count + 1, 4), dtype=np.int64)
+    boxes[:, ::2] = np.iinfo(np.int64).max
+    boxes[:, 1::2] = -1
+    np.minimum.at(boxes[:, 0], names, row)
+    np.maximum.at(boxes[:, 1], names, row)
+    np.minimum.at(boxes[:, 2], names, column)
+    np.maximum.at(boxes[:, 3], names, column + runs.size - 1)
+    return boxes
+
+
+def grouped(labels: Ints) -> list[Longs]:
+    """Flat indices of the cells of label 1, 2, ..."""
+    cells = np.flatnonzero(labels)
+    names = labels.ravel()[cells]
+    order = np.argsort(names, kind="stable")
+    cells, names = cells[order], names[order]
+    return np.split(cells, np.flatnonzero(np.diff(names)) + 1) if len(cells) else []
+
+
+def _join(count: int, links: Longs, cells: Longs) -> Longs:
+    """Indices of the links that join two sets which both hold material, links taken in order."""
+    if len(links) > MANY:
+        from grammar import jit
+
+        if jit.unavailable() is None:
+            from advisor.kernels.joining import join
+
+            return np.asarray(join(count, links, cells.copy()))
+    parent = list(range(count))
+    held = cells.tolist()
+    found = []
+    for k, (a, b) in enumerate(links.tolist()):
+        a, b = find(parent, a), find(parent, b)
+        if a == b:
+            continue
+        if held[a] and held[b]:
+            found.append(k)
+        parent[b] = a
+        held[a] += held[b]
+    return np.array(found, dtype=np.int64)
+
+
+def _partings(meetings: Longs, links: Longs, weight: Longs, names: Longs, piece: Longs, cells: Longs) -> list[Parting]:
+    """The meetings as partings. Joining is done again, with lists of labels, only over the links up to the last."""
+    if not len(meetings):
+        return []
+    parent = list(range(len(piece)))
+    held: dict[int, list[int]] = {}
+    for number, name in zip(piece.tolist(), names.tolist(), strict=True):
+        if name:
+            held[number] = [name]
+    area = cells.tolist()
+    meets = set(meetings.tolist())
+    found = []
+    for k, (a, b) in enumerate(links[: int(meetings[-1]) + 1].tolist()):
+        a, b = find(parent, a), find(parent, b)
+        if a == b:
+            continue
+        if k in meets:
+            small, large = (a, b) if area[a] <= area[b] else (b, a)
+            found.append(
+                Parting(
+                    int(weight[k]),
+                    tuple(sorted(held[small])[:64]),
+                    tuple(sorted(held[large])[:64]),
+                    area[small],
+                    area[large],
+                )
+            )
+        parent[b] = a
+        area[a] += area[b]
+        more, less = held.pop(a, []), held.pop(b, [])
+        if len(more) < len(less):
+            more, less = less, more
+        if more or less:
+            more.extend(less)
+            held[a] = more
+    found.sort(key=lambda p: p.row)
+    return found
+
+
+def eroded(mask: Bools, radius: float) -> Bools:
+    """Cells whose disc of ``radius`` cells lies wholly in the mask (outside the grid does not belong to it)."""
+    nx, ny = mask.shape
+    # how far the mask goes on along the row, to the nearer side
+    gap = np.where(mask, 0, np.arange(1, ny + 1))
+    left = np.arange(1, ny + 1) - np.maximum.accumulate(gap, axis=1)
+    back = np.where(mask, 0, np.arange(ny, 0, -1))
+    right = np.arange(ny, 0, -1) - np.maximum.accumulate(back[:, ::-1], axis=1)[:, ::-1]
+    reach = np.minimum(left, right) - 1  # full cells on both sides
+    inside = mask.copy()
+    for k in range(int(radius) + 1):
+        need = np.sqrt(max(radius * radius - k * k, 0.0))
+        good = reach >= need - 0.5
+        inside[: nx - k] &= good[k:]
+        inside[k:] &= good[: nx - k]
+        if k:
+            inside[nx - k :] = False
+            inside[:k] = False
+    return inside
+
+
+def lowest_within(heights: Singles, k: int, axis: int, outside: float) -> tuple[Singles, Singles]:
+    """Lowest height among the k cells before, and among the k cells after each cell, along an axis."""
+    pad = [(0, 0), (0, 0)]
+    pad[axis] = (k, k)
+    wide = np.pad(heights, pad, constant_values=np.float32(outside))
+    turned = wide if axis == 0 else wide.T
+    n = heights.shape[axis]
+    # least of k following cells: of stretches of 1, 2, 4, ... cells, the last one laid twice
+    size, least = 1, turned
+    while 2 * size <= k:
+        least = np.minimum(least[: len(least) - size], least[size:])
+        size *= 2
+    if size < k:
+        least = np.minimum(least[: len(least) - (k - size)], least[k - size :])
+    before, after = least[:n], least[k + 1 : k + 1 + n]
+    return (before, after) if axis == 0 else (before.T, after.T)
+
+
+def run_lengths(mask: Bools, axis: int) -> Ints:
+    """For each true cell the number of true cells in its run along an axis; 0 elsewhere."""
+    turned = mask.T if axis == 0 else mask
+    runs_edge = np.ones(turned.shape, dtype=bool)
+    runs_edge[:, 1:] = turned[:, 1:] != turned[:, :-1]
+    first = np.flatnonzero(runs_edge)
+    size = np.diff(np.append(first, turned.size))
+    length = np.repeat(size, size).reshape(turned.shape).astype(np.int32)
+    length[~turned] = 0
+    return length.T if axis == 0 else length
