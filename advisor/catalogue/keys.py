@@ -14,7 +14,7 @@ MATERIAL: dict[str, tuple[str, str]] = {
     "worn_force_factor": ("1", "force of a worn edge / force of a sharp one"),
     "chip_load_hss_factor": ("1", "chip load of high speed steel / of carbide"),
     "slot_chip_factor": ("1", "chip load in a slot / in a side cut"),
-    "least_chip_thickness": ("mm", "chip below which the edge rubs, cutters of 6 mm and more"),
+    "least_chip_share": ("1", "chip below which the edge rubs / low end of the chip load; metals: at least 0.4 x edge radius"),
     "stepdown_slot_light": ("D", "greatest depth of a slot pass on a light machine"),
     "stepdown_slot_rigid": ("D", "greatest depth of a slot pass on a rigid machine"),
     "side_depth": ("D", "greatest depth of a side cut (not given: the flute length)"),
