@@ -86,7 +86,8 @@ class CutLimits:
     chip_low: float
     chip_chosen: float
     chip_high: float
-    chip_scale: float
+    chip_scale: float  # what machine and cutter material leave of the table
+    machine_scale: float  # the machine's part of it
     slot_chip_factor: float  # of the chip load, in slots
     edge_radius: float
     runout: float
@@ -162,6 +163,12 @@ class CutLimits:
         if self.metal:
             least = max(least, 0.4 * self.edge_radius)
         return least, self.chip_low * factor, self.chip_chosen * factor, self.chip_high * factor
+
+    def chip_floor(self, a_e: float) -> float:
+        """Least greatest chip thickness a recommendation may have at this width, mm: that of the edge, whatever the
+        machine; so never below ``chip_range``'s least."""
+        least = self.chip_least / self.machine_scale * self.chip_factor(a_e)
+        return max(least, 0.4 * self.edge_radius) if self.metal else least
 
     def side_area(self) -> float:
         """Greatest a_p*a_e of a side cut, mm2."""
@@ -363,7 +370,7 @@ def fresh_limits(cutter: Cutter, material: Material, machine: Machine, specific_
 
     low, chosen, high = chip_load_at(material, d)
     sources["chip_load"] = material.chip_load[sorted(material.chip_load)[0]].source
-    scale = chip_scale_of(machine, metal=metal)
+    scale = machine_scale = chip_scale_of(machine, metal=metal)
     sources["chip_scale"] = "estimate, no source"
     if cutter.material == "hss" and "chip_load_hss_factor" in values:
         scale *= take("chip_load_hss_factor").chosen
@@ -437,6 +444,7 @@ def fresh_limits(cutter: Cutter, material: Material, machine: Machine, specific_
         chip_chosen=chosen * scale,
         chip_high=high * scale,
         chip_scale=scale,
+        machine_scale=machine_scale,
         slot_chip_factor=take("slot_chip_factor").chosen,
         edge_radius=edge_radius,
         runout=max(machine.runout, cutter.runout or 0.0),

@@ -25,6 +25,7 @@ class Engagement:
     start: float
     end: float
     greatest: float  # h_max / f_z
+    across: float  # the same without the thinning along a round edge, whose tip always ploughs: for too thin a chip
     mean: float  # h_m / f_z
     mean_section: float  # mean chip section of one tooth in cut / f_z, mm
     peak_section: float  # greatest chip section of one tooth / f_z, on straight flutes, mm
@@ -106,6 +107,7 @@ def engage(
         start=start,
         end=end,
         greatest=top * sine,
+        across=top if cutter.form in ("ball", "corner") else top * sine,
         mean=mean * mean_sine,
         mean_section=a_p * mean,
         peak_section=peak,

@@ -32,6 +32,7 @@ from advisor.search import (
     ENTRY_SHARE,
     FACE_WIDTH,
     FIRST_CUT_SHARE,
+    FREE_DEPTH,
     LEAST_STEPDOWN,
     PASSES,
     POCKET_WIDTH,
@@ -115,14 +116,14 @@ def uses(task: Task, ends: Ends, *, a_p: float, a_e: float, rpm: float, feed: fl
     h_max = f_z * heavy.greatest
     found = [
         _use("chip-too-thick", h_max, min(cap, THINNING_MOST * cap * heavy.greatest), "mm", sources["chip_load"]),
-        _use("chip-too-thin", h_max, least, "mm", sources["chip_least"], least=True),
+        _use("chip-too-thin", f_z * heavy.across, least, "mm", sources["chip_least"], least=True),
         _use(
             "run-out", min(h_max + limits.runout, z * h_max), RUNOUT_MARGIN * high, "mm", CP,
             note="the chip of the tooth that stands out",
         ),
     ]  # fmt: skip
     if task.finish:
-        most = max(limits.chip_range(cutter.diameter)[2], 1.05 * least / heavy.greatest)
+        most = max(limits.chip_range(cutter.diameter)[2], 1.05 * least / heavy.across)
         found.append(_use("finish-feed", f_z, most, "mm", CP, note="feed per tooth of the slot"))
     side = ends.bend.at(h_max) * f_z * heavy.side_section
     ratio = math.sqrt(1.0 + limits.radial_ratio**2)
@@ -204,7 +205,8 @@ def make_task(request: Request, limits: CutLimits) -> Task:
         elif operation == "engrave":
             depth = min(0.2 * d, limits.flute_length)
         else:
-            depth = min(most for _, most in depth_limits(Task(limits, operation, 1.0, widths, deflection), max(widths)))
+            # A multiple of what rigid machines take, so that the same depths are tried on every machine.
+            depth = FREE_DEPTH * limits.material.values["stepdown_slot_rigid"].chosen * d
     return Task(
         limits=limits,
         operation=operation,
@@ -214,7 +216,7 @@ def make_task(request: Request, limits: CutLimits) -> Task:
         bore=bore,
         pitch_most=pitch,
         pitch_name=pitch_name,
-        free_depth=request.depth is None,
+        free_depth=request.depth is None and bore is None and operation != "engrave",
         finish=request.finish and operation == "side",
         stability=stability,
     )
@@ -320,7 +322,7 @@ def recommend(request: Request, *, helps: bool = True) -> Advice | Refusal:
     except NoData as fault:
         return Refusal(request, (str(fault) + ".",), ("no-data",), safety=safety)
     low, chosen, high = ends_of(limits)
-    width = effective_diameter(limits.cutter, task.depth)
+    width = effective_diameter(limits.cutter, d_most(task))
     why = spindle_bounds(limits, width, limits.cutting_speed_chosen)[3]
     if why is not None:
         return Refusal(
@@ -348,7 +350,7 @@ def _refuse(request: Request, task: Task, blocked: dict[str, float], safety: tup
         reasons.append(
             f"no room between too thin and too thick a chip: {limit_words(name)} allows "
             + (
-                f"{100 * share:.0f} % of the least feed that still cuts instead of rubbing"
+                f"{min(100 * share, 99):.0f} % of the least feed that still cuts instead of rubbing"
                 if share
                 else "no feed at all"
             )
@@ -373,6 +375,11 @@ def _refuse(request: Request, task: Task, blocked: dict[str, float], safety: tup
         safety=safety,
         assumptions=limits.assumptions,
     )
+
+
+def d_most(task: Task) -> float:
+    """The deepest a pass could be, mm."""
+    return min(task.depth, max(min(most for _, most in depth_limits(task, w)) for w in task.widths))
 
 
 def binding(task: Task, best: Best, found: tuple[LimitUse, ...]) -> tuple[str, ...]:
@@ -417,7 +424,7 @@ def _advise(
         passes: tuple[float, ...] = (task.depth,)
     else:
         helix = entry_helix(request, limits, best.rpm)
-        passes = (best.a_p,) * best.passes
+        passes = (best.a_p,) * (1 if task.free_depth else best.passes)
     advice = Advice(
         request=request,
         spindle_rpm=best.rpm,
@@ -456,13 +463,15 @@ def first_cut(task: Task, best: Best) -> FirstCut:
     limits = task.limits
     passes = best.passes if task.bore is not None else max(best.passes + 1, math.ceil(best.passes / 0.75 - 1e-9))
     a_p = best.a_p if task.bore is not None else task.depth / passes
+    if task.free_depth:
+        a_p = 0.75 * best.a_p
     wanted = FIRST_CUT_SHARE * best.a_p / a_p
     feed = round_feed(best.feed * min(1.0, wanted))
     e = engage(limits.cutter, task.operation, a_p, best.a_e, task.bore)
     heavy = engage(limits.cutter, "slot", a_p, limits.cutter.diameter) if task.operation == "pocket" else e
-    least = chip_range(limits, heavy, wide=task.opening in ("slot", "bore", "engrave"))[0] / heavy.greatest
+    least = chip_range(limits, heavy, wide=task.opening in ("slot", "bore", "engrave"))[0] / heavy.across
     if task.finish:
-        least = thin_finish(limits) / heavy.greatest
+        least = thin_finish(limits) / heavy.across
     rpm = best.rpm
     if feed < least * rpm * limits.cutter.flutes:
         slower = speeds_between(limits.spindle_min, max(feed / (least * limits.cutter.flutes), limits.spindle_min))
@@ -480,7 +489,7 @@ def finish_pass(request: Request, task: Task, best: Best) -> FinishPass | None:
     deflection = (
         limits.deflection_finish if request.tolerance is None else min(limits.deflection_finish, request.tolerance)
     )
-    depth = request.depth or task.depth
+    depth = request.depth or (best.a_p if task.free_depth else task.depth)
     light = Task(limits, "side", depth, (allowance,), deflection, finish=True)
     _, chosen, _ = ends_of(limits)
     deepest = min(most for _, most in depth_limits(light, allowance))
@@ -536,19 +545,20 @@ def helps_of(request: Request, task: Task, best: Best, names: tuple[str, ...]) -
     tries: list[tuple[str, Cutter, Machine]] = []
     stiff = {"deflection", "tool-stress", "chatter"}
     if stiff & set(names):
-        need = max(limits.flute_length + 1.0, task.depth + 3.0)
+        depth = best.a_p if task.free_depth else task.depth
+        need = max(limits.flute_length + 1.0, depth + 3.0)
         spare = math.floor(limits.stickout - need)
         if spare >= 1:
             tries.append(
                 (f"{spare} mm less stickout", replace(cutter, stickout=limits.stickout - spare), limits.machine)
             )
-        short = max(task.depth, best.a_p + 1.0)
+        short = max(depth, best.a_p + 1.0)
         spare = math.floor(limits.flute_length - short)
         if spare >= 2:
             shorter = replace(
                 cutter,
                 flute_length=limits.flute_length - spare,
-                stickout=max(limits.stickout - spare, task.depth + 3.0),
+                stickout=max(limits.stickout - spare, depth + 3.0),
             )
             tries.append((f"a cutter with {spare} mm shorter flutes, held as much shorter", shorter, limits.machine))
     if {"chip-too-thick", limits.spindle_max_name, "cutting-speed"} & set(names) and cutter.flutes < (

@@ -102,6 +102,8 @@ def assumptions_of(advice: Advice, task: Task) -> tuple[str, ...]:
     limits = task.limits
     told = list(limits.assumptions)
     if task.free_depth:
+        told.append(f"depth not given: one pass of {advice.stepdown:.3g} mm, as deep as pays")
+    elif advice.request.depth is None:
         told.append(f"depth not given: {task.depth:.3g} mm taken")
     if task.operation == "pocket":
         told.append("a pocket's first lap on each level is a full-width cut: its limits are those of a slot")

@@ -34,6 +34,7 @@ def _passes() -> tuple[int, ...]:
 
 
 PASSES = _passes()
+FREE_DEPTH = 12  # x the slot stepdown of rigid machines: the total where no depth is given
 DEEP_HOLE = ((3.0, 1.0, 1.0), (4.0, 0.9, 1.0), (5.0, 0.8, 0.9), (6.0, 0.7, 0.8), (math.inf, 0.62, 0.8))
 DEEP_HOLE_SOURCE = "from memory: Machinery's Handbook"
 
@@ -123,20 +124,22 @@ class Best:
 
 def chip_range(limits: CutLimits, e: Engagement, *, wide: bool) -> tuple[float, float, float, float]:
     """Least, low, chosen and high greatest chip thickness (mm) for an engagement; V cutters by the diameter they have
-    at that depth."""
+    at that depth. The least is that of the edge: a weak machine does not make a thin chip cut."""
     d = limits.cutter.diameter
     if limits.cutter.form == "vee":
         table = limits.material.chip_load
         here = max(e.effective_diameter, min(table))
         share = chip_load_at(limits.material, here)[1] / chip_load_at(limits.material, d)[1]
-        least, low, chosen, high = limits.chip_range(d)
-        return least * share, low * share, chosen * share, high * share
-    return limits.chip_range(d if wide else min(e.a_e, d), e.a_p)
+        _, low, chosen, high = limits.chip_range(d)
+        return limits.chip_floor(d) * share, low * share, chosen * share, high * share
+    width = d if wide else min(e.a_e, d)
+    _, low, chosen, high = limits.chip_range(width, e.a_p)
+    return limits.chip_floor(width), low, chosen, high
 
 
 def thin_finish(limits: CutLimits) -> float:
     """Least chip (mm) of a finishing pass with a sharp edge: the slot's."""
-    return limits.chip_range(limits.cutter.diameter)[0]
+    return limits.chip_floor(limits.cutter.diameter)
 
 
 def stress_force(limits: CutLimits, ratio: float, a_p: float, d_eff: float, flute: float) -> float:
@@ -194,6 +197,7 @@ class Row:
         self.push = math.inf if push is None else PUSH_SHARE * push / self.ratio
         self.plain = cutter.form in ("flat", "drill")
         self.chips = limits.chip_range(self.width) if cutter.form != "vee" else None
+        self.floor = limits.chip_floor(self.width)
 
     def each(self, a_p: float) -> tuple[tuple[str, float], ...]:
         """Feed per tooth (mm) each limit allows by itself at ``a_p`` mm deep: for pictures, not for the search."""
@@ -210,7 +214,7 @@ class Row:
         if self.task.finish:
             least = thin_finish(self.limits)
             slot = self.limits.chip_range(self.limits.cutter.diameter)[2]
-            found.append(("finish-feed", max(slot, 1.05 * least / e.greatest)))
+            found.append(("finish-feed", max(slot, 1.05 * least / e.across)))
         for name, force in force_allowed(self.limits, e, self.task.deflection):
             found.append((name, self.ends.bend.thickness(force * e.greatest / e.side_section) / e.greatest))
         return tuple(found)
@@ -222,13 +226,15 @@ class Row:
         d = cutter.diameter
         sine = 1.0 if self.plain else edge_angle(cutter, a_p)[0]
         greatest = self.top * sine
+        across = greatest if cutter.form == "vee" else self.top
         if self.chips is None:
             chips = chip_range(limits, engage(cutter, task.opening, a_p, self.width, task.bore), wide=self.wide)
         elif a_p <= d:
             chips = self.chips
         else:
             chips = limits.chip_range(self.width, a_p)
-        least, high, cap = chips[0], chips[3], chips[ends.chip]
+        high, cap = chips[3], chips[ends.chip]
+        least = self.floor if self.chips is not None else chips[0]
         if task.finish:
             least = thin_finish(limits)
         z = cutter.flutes
@@ -238,7 +244,7 @@ class Row:
         if other < most:
             most, name = other, "run-out"
         if task.finish:
-            other = max(limits.chip_range(d)[2], 1.05 * least / greatest)
+            other = max(limits.chip_range(d)[2], 1.05 * least / across)
             if other < most:
                 most, name = other, "finish-feed"
         # Force: the least allowed by bending, stress and axis drives, turned into a chip.
@@ -261,7 +267,7 @@ class Row:
         other = ends.bend.thickness(force * greatest / side) / greatest
         if other < most:
             most, name = other, by
-        return Caps(least / greatest, most, name)
+        return Caps(least / across, most, name)
 
 
 def feed_by_power(limits: CutLimits, e: Engagement, law: ForceLaw, rpm: float) -> float:
@@ -290,8 +296,7 @@ def spindle_bounds(limits: CutLimits, e_diameter: float, speed: float) -> tuple[
                 ),
             )
         return slowest, slowest, name, None
-    low = 1000.0 * limits.cutting_speed_low / (math.pi * e_diameter)
-    return max(slowest, min(low, 0.5 * top)), top, name, None
+    return slowest, top, name, None
 
 
 def ends_of(limits: CutLimits) -> tuple[Ends, Ends, Ends]:
@@ -411,6 +416,8 @@ def search(task: Task, ends: Ends) -> tuple[Best | None, dict[str, float]]:
     full_width = task.operation in ("slot", "engrave")
     least_depth = min(LEAST_STEPDOWN[limits.metal] if task.bore is None else 0.005, task.depth)
     feed_max = feed_ceiling(task)
+    machine = limits.machine
+    strongest = max([limits.power_allowed(limits.spindle_max), *(limits.power_allowed(n) for n, _ in machine.power_curve)])
     # Per width: an upper bound of removal per mm of depth, the greatest depth, and the bounds of feed.
     rows: list[tuple[float, float, Row]] = []
     for a_e in task.widths:
@@ -452,6 +459,9 @@ def search(task: Task, ends: Ends) -> tuple[Best | None, dict[str, float]]:
             heavy = e if task.operation != "pocket" else engage(cutter, "slot", a_p, cutter.diameter)
             if a_p > stable_depth(task, heavy) + 1e-9:
                 blocked.setdefault("chatter", 0.0)
+                continue
+            thick = ends.power.at(heavy.mean * bound.most)  # k_c is never less
+            if e.section * 60000.0 * strongest < beat * thick * heavy.section:
                 continue
             found = best_speed(task, e, heavy, bound, ends, beat)
             if found is not None:
