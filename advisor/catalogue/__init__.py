@@ -43,9 +43,8 @@ class UnknownName(LookupError):  # noqa: N818 - reads as what it says
     def __init__(self, kind: str, name: str, near: tuple[str, ...]) -> None:
         self.kind, self.name, self.near = kind, name, near
         hint = f"; nearest: {', '.join(near)}" if near else ""
-        super().__init__(
-            f'"{name}" is not among the {kind} of the catalogue{hint} (feedwright catalogue {kind} lists them all)'
-        )
+        lister = "feedwright catalogue" if kind == "kinds" else f"feedwright catalogue {kind}"
+        super().__init__(f'"{name}" is not among the {kind} of the catalogue{hint} ({lister} lists them all)')
 
 
 class _Store:
@@ -110,7 +109,12 @@ def revision() -> str:
 
 
 def names(kind: str) -> tuple[str, ...]:
-    """All names of a kind ("materials", "cutters", "machines", "tool-materials"), in the catalogue's order."""
+    """All names of a kind ("materials", "cutters", "machines", "tool-materials"), in the catalogue's order.
+
+    Raises ``UnknownName`` for another kind.
+    """
+    if kind not in KINDS:
+        raise UnknownName("kinds", kind, KINDS)
     return tuple(_store().header["places"][kind])
 
 

@@ -39,9 +39,7 @@ class _Reader:
     def source(self, key: str, table: Mapping[str, Any]) -> str:
         text = table.get("source")
         if not isinstance(text, str):
-            self.tell(
-                key, "has no source", 'add source = "…" (a key of advisor/sources.py, or "common practice, no source")'
-            )
+            self.tell(key, "has no source", 'add source = "…" (a key of advisor/sources.py, or "common practice, no source")')
             return ""
         try:
             parts(text)
@@ -109,9 +107,7 @@ class _Reader:
             return []
         return [*self.spread(key, table["low"], table["chosen"], table["high"]), unit, source]
 
-    def values(
-        self, key: str, table: Any, known: Mapping[str, tuple[str, str]], needed: tuple[str, ...]
-    ) -> dict[str, Any]:
+    def values(self, key: str, table: Any, known: Mapping[str, tuple[str, str]], needed: tuple[str, ...]) -> dict[str, Any]:
         if not isinstance(table, Mapping):
             self.tell(key, "has no table of values", f"add [{key}.values]")
             return {}

@@ -44,9 +44,7 @@ def engagement_angle(*, width: ArrayLike, diameter: ArrayLike) -> Floats:
     return np.degrees(np.arccos(np.clip(1.0 - 2.0 * _divided(width, diameter), -1.0, 1.0)))
 
 
-def greatest_chip(
-    *, chip_load: ArrayLike, width: ArrayLike, diameter: ArrayLike, edge_angle: ArrayLike = 90.0
-) -> Floats:
+def greatest_chip(*, chip_load: ArrayLike, width: ArrayLike, diameter: ArrayLike, edge_angle: ArrayLike = 90.0) -> Floats:
     """h_max in mm, as ``chip.greatest_chip``."""
     ratio = np.clip(_divided(width, diameter), 0.0, 1.0)
     share = np.where(ratio >= 0.5, 1.0, 2.0 * np.sqrt(ratio * (1.0 - ratio)))
@@ -59,9 +57,7 @@ def greatest_chip_over(*, chip_load: ArrayLike, engagement: ArrayLike, edge_angl
     return _array(chip_load) * np.sin(np.radians(angle)) * np.sin(np.radians(_array(edge_angle)))
 
 
-def greatest_chip_between(
-    *, chip_load: ArrayLike, entry: ArrayLike, exit: ArrayLike, edge_angle: ArrayLike = 90.0
-) -> Floats:
+def greatest_chip_between(*, chip_load: ArrayLike, entry: ArrayLike, exit: ArrayLike, edge_angle: ArrayLike = 90.0) -> Floats:
     """h_max in mm between two angles: the sine's greatest value from entry to exit."""
     start, end = np.clip(_array(entry), 0.0, 180.0), np.clip(_array(exit), 0.0, 180.0)
     top = np.where((start <= 90.0) & (end >= 90.0), 90.0, np.where(end < 90.0, end, start))
@@ -69,9 +65,7 @@ def greatest_chip_between(
     return _array(chip_load) * share * np.sin(np.radians(_array(edge_angle)))
 
 
-def mean_chip_between(
-    *, chip_load: ArrayLike, entry: ArrayLike, exit: ArrayLike, edge_angle: ArrayLike = 90.0
-) -> Floats:
+def mean_chip_between(*, chip_load: ArrayLike, entry: ArrayLike, exit: ArrayLike, edge_angle: ArrayLike = 90.0) -> Floats:
     """h_m in mm between two angles, as ``chip.mean_chip_between``."""
     start, end = np.radians(np.clip(_array(entry), 0.0, 180.0)), np.radians(np.clip(_array(exit), 0.0, 180.0))
     arc = np.maximum(0.0, end - start)
@@ -112,9 +106,7 @@ def kienzle_force(
     return _array(unit_force) * _array(chip_width) * chip ** (1.0 - _array(exponent)) * _array(factor)
 
 
-def edge_model_force(
-    *, shear_force: ArrayLike, edge_force: ArrayLike, thickness: ArrayLike, chip_width: ArrayLike
-) -> Floats:
+def edge_model_force(*, shear_force: ArrayLike, edge_force: ArrayLike, thickness: ArrayLike, chip_width: ArrayLike) -> Floats:
     """F_t in N, as ``force.edge_model_force``."""
     chip = np.maximum(0.0, _array(thickness))
     edge = np.where(chip > 0.0, _array(edge_force), np.where(np.isnan(chip), np.nan, 0.0))

@@ -29,9 +29,7 @@ def second_moment(*, diameter: float) -> float:
 
 
 @covers(slenderness=(2.0, 1000.0, SHORT))
-def cantilever_deflection(
-    *, force: float, length: float, diameter: float, modulus: float, slenderness: float = 5.0
-) -> float:
+def cantilever_deflection(*, force: float, length: float, diameter: float, modulus: float, slenderness: float = 5.0) -> float:
     """Deflection at the end of a round cantilever, delta = F L^3/(3 E I).
 
     Symbols:

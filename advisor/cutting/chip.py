@@ -294,9 +294,7 @@ def round_edge_length(*, depth: float, radius: float) -> float:
     return arc + max(0.0, depth - radius)
 
 
-def chip_load_for(
-    *, thickness: float, width: float, diameter: float, edge_angle: float = 90.0, cap: float = 4.0
-) -> float:
+def chip_load_for(*, thickness: float, width: float, diameter: float, edge_angle: float = 90.0, cap: float = 4.0) -> float:
     """Feed per tooth whose greatest chip is ``thickness`` in a one-sided straight cut.
 
     Symbols:

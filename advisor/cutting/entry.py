@@ -164,7 +164,7 @@ def descent_per_turn(*, feed: float, rpm: float) -> float:
         feed  v_z  mm/min  downward speed
         rpm  n  rev/min  spindle speed
     Returns:
-        mm in a turn
+        descent in a turn, mm
     Range:
         v_z >= 0, n > 0
     Source:

@@ -32,9 +32,7 @@ def specific_force(*, unit_force: float, exponent: float, thickness: float) -> f
 
 
 @covers(thickness=(0.05, 2.5, THIN))
-def kienzle_force(
-    *, unit_force: float, exponent: float, thickness: float, chip_width: float, factor: float = 1.0
-) -> float:
+def kienzle_force(*, unit_force: float, exponent: float, thickness: float, chip_width: float, factor: float = 1.0) -> float:
     """Tangential force after Kienzle, F_c = k_c1.1 b h^(1 - m_c) times corrections.
 
     Symbols:

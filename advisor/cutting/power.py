@@ -105,9 +105,7 @@ def motor_power(*, power: float, efficiency: float) -> float:
     return power / efficiency
 
 
-def spindle_power(
-    *, rpm: float, rated_power: float, rated_speed: float, curve: Sequence[tuple[float, float]] = ()
-) -> float:
+def spindle_power(*, rpm: float, rated_power: float, rated_speed: float, curve: Sequence[tuple[float, float]] = ()) -> float:
     """Power a spindle gives at a speed: along its curve, below the curve and without one at constant torque.
 
     Symbols:

@@ -219,9 +219,7 @@ def effective_diameter(
     return diameter
 
 
-def lead_edge_angle(
-    *, form: str, diameter: float, depth: float, corner_radius: float = 0.0, tip_angle: float = 90.0
-) -> float:
+def lead_edge_angle(*, form: str, diameter: float, depth: float, corner_radius: float = 0.0, tip_angle: float = 90.0) -> float:
     """Edge angle kappa_r at the top of the cut: 90 for a straight wall, less for round corners, balls and cones.
 
     Symbols:

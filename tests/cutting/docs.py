@@ -12,6 +12,15 @@ from typing import Any
 
 import advisor.cutting
 
+# units as the docstrings write them -> as pint reads them
+WRITTEN = {
+    "N m": "N*m", "N.m": "N*m", "N/mm2": "N/mm^2", "rev/min": "rpm", "mm/s2": "mm/s^2", "mm/s3": "mm/s^3",
+    "cm3/min": "cm^3/min", "mm2": "mm^2", "mm3": "mm^3", "mm4": "mm^4", "W.s/mm3": "W*s/mm^3", "kW.s/cm3": "kW*s/cm^3",
+}  # fmt: skip
+RETURNED = re.compile(
+    r"(?:, |in )(N m|N/mm2|N/um|N/m|N|mm/min|mm/N|mm4|mm|m/min|m/N|m/s|m|cm3/min|rev/min|deg|min|W|s)(?=[,;)\s]|$)"
+)
+
 WITHOUT_TABLES = {"validity", "arrays"}  # machinery, and forms whose table stands at the scalar formula
 
 
@@ -56,3 +65,13 @@ def page(formula: Callable[..., Any]) -> Page:
         assert len(columns) == 4, f"{formula.__name__}: the line {line!r} is not name, symbol, unit, meaning"
         symbols[columns[0]] = (columns[1], columns[2], columns[3])
     return Page(parts[0].strip(), symbols, found["Returns"], found["Range"], " ".join(found["Source"].split()))
+
+
+def canonical(unit: str) -> str:
+    """A unit as pint reads it."""
+    return WRITTEN.get(unit, unit)
+
+
+def returned_units(formula: Callable[..., Any]) -> list[str]:
+    """The units of what a formula returns, as its docstring says: "h_max, mm; 0 for nothing", "(M in N m, T in N)"."""
+    return [canonical(unit) for unit in RETURNED.findall(page(formula).returns)]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import tomllib
 from pathlib import Path
 from typing import Any
@@ -11,28 +10,12 @@ import pint
 import pytest
 
 from advisor.sources import parts
-from tests.cutting.docs import formulas, page
+from tests.cutting.docs import canonical, formulas, page, returned_units
 
 FORMULAS = formulas()
 # the examples' own registry: not the project's, so that a wrong unit there can't hide here
 UNITS = pint.UnitRegistry()
-KNOWN = {"N.m": "N*m", "N/mm2": "N/mm^2", "rev/min": "rpm", "mm/s2": "mm/s^2", "cm3/min": "cm^3/min", "mm2": "mm^2",
-         "mm3": "mm^3", "W.s/mm3": "W*s/mm^3", "kW.s/cm3": "kW*s/cm^3", "N/um": "N/um", "deg": "deg"}  # fmt: skip
 TABLE = tomllib.loads((Path(__file__).parents[1] / "tables" / "examples.toml").read_text(encoding="utf-8"))["example"]
-
-
-def canonical(text: str) -> str:
-    return KNOWN.get(text, text)
-
-
-def returned_unit(formula: str, part: Any = None) -> str | None:
-    """The unit a formula returns, as its docstring says: "h_max, mm; 0 for nothing" or "(M in N m, T in N)"."""
-    text = page(FORMULAS[formula]).returns
-    found = re.findall(r"(?:, |in )(N m|N/mm2|N|mm/min|mm/N|mm4|mm|m/min|cm3/min|rev/min|deg|min|W|s)(?=[,;)\s]|$)", text)
-    if not found:
-        return None
-    unit = found[part] if isinstance(part, int) and len(found) > part else found[0]
-    return {"N m": "N*m", "mm4": "mm^4"}.get(unit, canonical(unit))
 
 
 def half_digit(text: str) -> float:
@@ -71,7 +54,8 @@ def in_unit(result: float, formula: str, text: str, part: Any = None) -> float:
     wanted = text.split(maxsplit=1)
     if len(wanted) == 1:
         return result
-    unit = returned_unit(formula, part)
+    units = returned_units(FORMULAS[formula])
+    unit = units[part if isinstance(part, int) and len(units) > part else 0] if units else None
     assert unit is not None, f"{formula} does not say the unit of what it returns"
     return float(UNITS.Quantity(result, unit).to(wanted[1]).magnitude)
 
