@@ -39,7 +39,7 @@ NAME = "missing-point"
 POINTS = (10.0, 100.0, 1000.0)
 FAR = 0.5  # of the span of all other positions; estimate, no source
 LEAST = 10.0  # mm beyond all others; estimate, no source
-DEEPER = 1.5  # times the depth of the deepest other pass, where it also passes the stock; estimate, no source
+DEEPER = 1.5  # times the stock's thickness, and the depth of the deepest other pass; estimate, no source
 DEEP = 5.0  # times the deepest other pass, where no stock is given; estimate, no source
 MOST = 200_000  # moves compared one by one; in longer programs only the depths are
 
@@ -76,9 +76,7 @@ def _text(evidence: Evidence, row: int, letter: str, value: float) -> str:
     return f"{letter}{value / scale:.6g}"
 
 
-def _finding(
-    evidence: Evidence, row: int, letter: str, value: float, better: float, where: str, severity: str = ""
-) -> Finding:
+def _finding(evidence: Evidence, row: int, letter: str, value: float, better: float, where: str, severity: str = "") -> Finding:
     sign = better * value < 0
     return Finding(
         rule=NAME,
@@ -105,7 +103,7 @@ def _depths(evidence: Evidence) -> Iterator[Finding]:
     levels = z[rows]
     workpiece = evidence.setting.workpiece
     zero = evidence.zero[2]
-    floor = None if workpiece is None else -zero - max(evidence.setting.hold.spoilboard or 0.0, 1.0)
+    floor = None if workpiece is None else (1 - DEEPER) * workpiece.size[2] - zero
     above = None if workpiece is None else workpiece.size[2] - zero
     surface = 0.0 if above is None else above
     distinct = np.unique(np.round(levels, 6))
@@ -162,10 +160,11 @@ def _places(evidence: Evidence) -> Iterator[Finding]:
         return
     ends = _work(evidence)
     plain = _plain(evidence)
+    used = _cut_from(evidence)
     workpiece = evidence.setting.workpiece
     for axis, letter in enumerate("XY"):
         values = ends[:, axis]
-        rows = np.flatnonzero(plain & np.isfinite(values))
+        rows = np.flatnonzero(plain & np.isfinite(values) & used)
         if len(rows) < 4:
             continue
         v = values[rows]
@@ -194,6 +193,18 @@ def _places(evidence: Evidence) -> Iterator[Finding]:
                     where = f"lies {beyond:.0f} mm outside everything else"
                     yield _finding(evidence, row, letter, value, better, where)
                     break
+
+
+def _cut_from(evidence: Evidence) -> np.ndarray:
+    """Rows at feed, and rapids across after which the cutter goes down to cut: not those that only park it."""
+    moves = evidence.moves
+    cuts = feeding(evidence)
+    across = ~(moves.start[:, :2] == moves.end[:, :2]).all(axis=1)
+    # the first row from each on (itself left out) that cuts or goes across
+    deciding = np.where(cuts | across, np.arange(len(moves)), len(moves))
+    following = np.minimum.accumulate(deciding[::-1])[::-1]
+    after = np.append(following[1:], len(moves))
+    return np.asarray(cuts | np.append(cuts, False)[after])
 
 
 def _sign(value: float, beyond: float, around: list[float], span: float) -> bool:
@@ -232,9 +243,7 @@ def _feeds(evidence: Evidence) -> Iterator[Finding]:
                     for better in (feed / factor, feed * factor):
                         if abs(better - usual) <= 1e-6 * usual:
                             row = int(rows[int(at)])
-                            yield _finding(
-                                evidence, row, "F", float(feed), float(better), "is unlike this tool's other feeds"
-                            )
+                            yield _finding(evidence, row, "F", float(feed), float(better), "is unlike this tool's other feeds")
 
 
 RULE = rule(__doc__, name=NAME, severity="warning", group="set-up", check=check, needs=("moves",), unit="mm")

@@ -3,7 +3,8 @@
 What it checks
     The box of all cuts against the stock, as the program states its unit and as if it were the other: a part
     that covers an eighth of the stock or less, with feeds far too slow for the cutter, and fits it 25.4 times
-    larger; or one several times larger than the stock that fits it 25.4 times smaller.
+    larger; or one most of whose cuts lie far outside the stock, that fits it 25.4
+    times smaller.
 
 Why it matters
     The part comes out 25.4 times too large or too small: the cutter leaves the stock and meets clamps, or
@@ -39,7 +40,7 @@ from advisor.values import Workpiece
 NAME = "unit-mix-up"
 INCH = 25.4  # exact (international yard and pound agreement, 1959)
 SMALL = 1 / 8  # of the stock; estimate, no source
-LARGE = 3.0  # times the stock; estimate, no source
+MOST = 0.5  # share of the cuts outside the stock; estimate, no source
 SLOW = 0.3  # of the least chip load the material's table names; estimate, no source
 
 
@@ -71,25 +72,19 @@ def check(evidence: Evidence) -> Iterator[Finding]:
                 limit=SMALL * max(workpiece.size[:2]),
                 unit="mm",
             )
-    elif (
-        inch
-        and any(size > LARGE * whole for size, whole in zip(_usual(evidence, rows), workpiece.size, strict=False))
-        and fits(ends, evidence.zero, workpiece, 1 / INCH)
-    ):
+    elif inch and _outside(evidence, rows, workpiece) > MOST and fits(ends, evidence.zero, workpiece, 1 / INCH):
         yield Finding(
             rule=NAME,
             block=at,
             message=f"The cuts cover {spans} of a stock of {stock}; read as millimetres they fit: "
             "is this a millimetre program?",
             measured=max(sizes[:2]),
-            limit=LARGE * max(workpiece.size[:2]),
+            limit=max(workpiece.size[:2]),
             unit="mm",
         )
 
 
-def fits(
-    ends: list[tuple[float, float]], zero: tuple[float, float, float], workpiece: Workpiece, factor: float
-) -> bool:
+def fits(ends: list[tuple[float, float]], zero: tuple[float, float, float], workpiece: Workpiece, factor: float) -> bool:
     """True where the box, scaled about program zero, stays on the stock.
 
     A tenth over its edges, and any height above it, is allowed.
@@ -101,14 +96,15 @@ def fits(
     return True
 
 
-def _usual(evidence: Evidence, rows: np.ndarray) -> list[float]:
-    """The spans along X and Y that most cuts lie in, mm: a tenth at either end, and at least one, does not count."""
-    ends = evidence.moves.end[rows, :2]
-    ends = np.sort(ends[np.isfinite(ends).all(axis=1)], axis=0)
-    spare = max(1, len(ends) // 10)
-    if len(ends) <= 2 * spare:
-        return [0.0, 0.0]
-    return [float(v) for v in ends[-1 - spare] - ends[spare]]
+def _outside(evidence: Evidence, rows: np.ndarray, workpiece: Workpiece) -> float:
+    """Share of the cuts' end points that lie beyond the stock by more than half its size along X or Y."""
+    ends = (evidence.moves.end[rows] + evidence.base)[:, :2]
+    ends = ends[np.isfinite(ends).all(axis=1)]
+    if not len(ends):
+        return 0.0
+    size = np.array(workpiece.size[:2])
+    beyond = ((ends < -0.5 * size) | (ends > 1.5 * size)).any(axis=1)
+    return float(beyond.mean())
 
 
 def _too_slow(evidence: Evidence, rows: np.ndarray) -> bool:
