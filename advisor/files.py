@@ -192,6 +192,10 @@ class Shops:
             self._by_folder[program.parent] = find_shop_file(program)
         return self._by_folder[program.parent]
 
+    def used(self) -> tuple[Path, ...]:
+        """The shop files read so far, sorted."""
+        return tuple(sorted(self._loaded))
+
     def for_program(self, program: Path) -> ShopFile | None:
         """The shop file of ``program``, read at its first use. Raises ``ShopFileError``."""
         path = self.path_for(program)

@@ -11,7 +11,7 @@ from typing import Any
 
 from advisor import __version__
 from advisor.cache import open_cache
-from advisor.files import ENDINGS, NamedPathError, Shops, read_program, shown, walk
+from advisor.files import ENDINGS, NamedPathError, Shops, read_program, short, shown, walk
 from advisor.findings import ProgramReport, Report
 from advisor.run import Task, in_shard, parse_shard, run_check, skipped
 from advisor.setting import Flags, SettingError, ShopFile, selection, setting_for
@@ -72,6 +72,14 @@ class Shop:
         if file is None:
             return ENDINGS, (), False
         return file.endings if file.endings is not None else ENDINGS, file.ignore, file.by_content
+
+    def told(self) -> str:
+        """Which shop files were used, for the report."""
+        used = [shown(short(path)) for path in self.shops.used()]
+        if not used:
+            return "no feedwright.toml stands above these programs: everything beside the flags is at its default"
+        more = f" and {len(used) - 3} more" if len(used) > 3 else ""
+        return f"values from {', '.join(used[:3])}{more}; --show-config PROGRAM tells each with its origin"
 
     def stop_if_broken(self) -> None:
         """End the run where a shop file has mistakes."""
@@ -148,6 +156,7 @@ def run(
         if not of_shard:
             return Report(version=__version__, programs=(), notices=tuple(notices)), True
         tasks = of_shard
+    notices.append(shop.told())
     cache = None if no_cache else open_cache()
     with progress(len(tasks)) if progress is not None else nullcontext() as tell:
         report = run_check(tasks, cache=cache, workers=jobs, progress=tell, notices=notices)

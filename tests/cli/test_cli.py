@@ -7,7 +7,6 @@ import json
 import os
 import subprocess
 import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -43,6 +42,8 @@ like = "endmill-upcut-6mm-2f"
 material = "birch-plywood"
 size = [100, 60, 18]
 """
+
+CRASH = CLEAN.replace("G0 Z2\n", "G0 Z-2\n")
 
 Run = Callable[..., tuple[int, str, str]]
 
@@ -140,7 +141,7 @@ def test_wrong_use_is_told_on_stderr_with_exit_2(run: Run, arguments: list[str],
     status, out, err = run(*arguments)
     assert (status, out) == (2, "")
     assert said in err
-    assert "internal-error" not in err
+    assert "internal-error:" not in err
 
 
 def test_an_internal_error_is_told_with_what_to_report(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -279,7 +280,7 @@ def test_a_program_is_checked_and_bad_ones_are_not_green(run: Run) -> None:
     assert status == 0, out
     assert err == ""
     assert json.loads(out)["schema"] == "feedwright.check/1"
-    write(CLEAN.replace("G0 X20 Y20\nG0 Z2", "G0 Z-2\nG0 X20 Y20"), "crash.nc")
+    write(CRASH, "crash.nc")
     status, out, _ = run("check", "crash.nc", "--output", "json")
     assert status == 1
     assert "rapid-into-stock" in rules_found(out)
@@ -352,9 +353,8 @@ def test_values_that_do_not_fit_are_told_as_a_mistake_of_the_file(run: Run) -> N
 
 def test_stdin_is_checked_under_the_name_given(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     write(SHOP, "shed/feedwright.toml")
-    text = CLEAN.replace("G0 X20 Y20\nG0 Z2", "G0 Z-2\nG0 X20 Y20")
     for name, found in (("shed/new.nc", True), ("elsewhere.nc", False)):
-        monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(text.encode())))
+        monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(CRASH.encode())))
         _, out, _ = run("check", "-", "--stdin-filename", name, "--output", "json")
         assert json.loads(out)["programs"][0]["path"] == name
         assert ("rapid-into-stock" in rules_found(out)) is found
@@ -412,14 +412,20 @@ def test_the_parts_of_a_shard_are_the_whole(run: Run) -> None:
     assert sorted(seen) == [f"shed/{i}.nc" for i in range(5)]
 
 
-def test_a_line_of_100_mb_ends_soon(run: Run) -> None:
-    write(b"G1 X1 F100\n" + b"X" * 100_000_000, "long.nc")
-    begin = time.monotonic()
-    status, out, _ = run("check", "long.nc", "--output", "json", "--no-cache")
-    assert status == 1
-    assert rules_found(out)
-    assert time.monotonic() - begin < 30
-    assert len(out) < 1_000_000
+def test_a_line_of_100_mb_ends_soon_in_bounded_memory(tmp_path: Path) -> None:
+    path = tmp_path / "long.nc"
+    path.write_bytes(b"G1 X1 F100\n" + b"X" * 100_000_000)
+    code = (
+        "import resource, sys\nfrom advisor.cli import main\n"
+        "resource.setrlimit(resource.RLIMIT_CPU, (60, 60))\nstatus = main(sys.argv[1:])\n"
+        "sys.stderr.write(str(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss))\nsys.exit(status)"
+    )
+    arguments = ("check", str(path), "--output", "json", "--no-cache")
+    done = subprocess.run([sys.executable, "-c", code, *arguments], capture_output=True, text=True, check=False)
+    assert done.returncode == 1
+    assert "line-too-long" in rules_found(done.stdout)
+    assert len(done.stdout) < 1_000_000
+    assert int(done.stderr) < 2_000_000  # KiB
 
 
 def test_a_name_with_a_control_character_does_not_reach_the_terminal(run: Run) -> None:
@@ -435,8 +441,7 @@ def test_a_name_with_a_control_character_does_not_reach_the_terminal(run: Run) -
 
 def test_a_folder_with_findings_adopts_the_gate(run: Run) -> None:
     write(SHOP, "feedwright.toml")
-    crash = CLEAN.replace("G0 X20 Y20\nG0 Z2", "G0 Z-2\nG0 X20 Y20")
-    write(crash, "shed/old.nc")
+    write(CRASH, "shed/old.nc")
     assert run("check", "shed", "--fail-on", "warning")[0] == 1
     status, out, _ = run("baseline", "create", "shed")
     assert status == 1
@@ -493,9 +498,9 @@ def test_a_reader_that_goes_away_is_no_traceback(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "kept_out"),
     [
-        (["--version"], {"numpy", "pint", "numba", "lark", "rich", "pydantic.main", "matplotlib", "advisor.rules"}),
-        (["explain", "no-feed"], {"pint", "numba", "lark", "rich", "pydantic.main", "matplotlib"}),
-        (["catalogue", "machines"], {"numpy", "pint", "numba", "lark", "rich", "pydantic.main", "matplotlib"}),
+        (["--version"], {"numpy", "pint", "numba", "lark", "rich", "matplotlib", "advisor.rules"}),
+        (["explain", "no-feed"], {"pint", "numba", "lark", "rich", "matplotlib"}),
+        (["catalogue", "machines"], {"numpy", "pint", "numba", "lark", "rich", "matplotlib"}),
     ],
 )
 def test_each_command_loads_only_what_it_needs(arguments: list[str], kept_out: set[str]) -> None:
