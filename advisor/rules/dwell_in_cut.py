@@ -39,7 +39,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     """One finding for each dwell or stop in contact."""
     cuts, placed = evidence.cuts, evidence.placed
     least = 1.0 if family(evidence) in METAL else 0.2
-    moving = np.flatnonzero((placed.kind != Kind.DWELL) & np.isfinite(evidence.lengths) & (evidence.lengths > 0))
+    moving = np.flatnonzero((placed.kind != Kind.DWELL) & ~(evidence.lengths == 0))
 
     def contact(row: int) -> bool:
         """Whether the tool stands in material when everything before ``row`` is done."""

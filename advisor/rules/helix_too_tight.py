@@ -88,6 +88,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         if last < first:
             continue
         radius, pitch, turns = rows[group[0]]
+        pitch = max(pitch, *(_own_pitch(evidence, row) for row in group), 0.0)
         limit = along.limits[int(cuts.cutter[first])] if int(cuts.cutter[first]) >= 0 else None
         volume = float(cuts.volume[first : last + 1].sum())
         if limit is None or volume <= 0:
@@ -128,6 +129,13 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
                 f"The helix goes down {pitch:.2f} mm a turn; at most {limit.helix_pitch_max:.2f} mm are advised.",
                 severity="warning", measured=pitch, limit=limit.helix_pitch_max, unit="mm",
             )  # fmt: skip
+
+
+def _own_pitch(evidence: Evidence, row: int) -> float:
+    """Descent per turn of one arc, mm; 0 for arcs of less than half a turn."""
+    placed = evidence.placed
+    turn = abs(float(placed.sweep[int(np.searchsorted(placed.arc_row, row))])) / (2 * np.pi)
+    return float(placed.start[row, 2] - placed.end[row, 2]) / turn if turn >= 0.5 else 0.0
 
 
 def _post(evidence: Evidence, row: int) -> bool:

@@ -34,6 +34,8 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     """One finding for each keep-out and run of neighbouring moves in it, at the deepest place."""
     cuts, hold = evidence.cuts, evidence.setting.hold
     if not hold.keepouts:
+        if hold.method is not None or hold.points:
+            return  # how it is held was declared, and no keep-outs with it
         last = int(evidence.program.block_line[-1]) if len(evidence.program.block_line) else 1
         yield NotChecked(
             "keepout-hit", "no keep-outs are declared: give [hold] keepouts in the shop file", "hold", 1, last

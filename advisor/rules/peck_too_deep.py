@@ -43,7 +43,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     vertical = ~cuts.rapid & (cuts.run < 1e-6) & (cuts.descent > 1e-6) & (cuts.core > 1e-6)
     rows = np.unique(cuts.row[vertical])
     hole: tuple[float, float] | None = None
-    surface = cuts.placed.top
+    surface = old = cuts.placed.top
     last: tuple[int, int, float] | None = None
     for row in rows.tolist():
         pieces = cuts.of_move(row)
@@ -55,7 +55,9 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         bite = float(cuts.core[pieces].sum())
         bottom = float(cuts.placed.end[row, 2])
         if here != hole:
-            hole, surface = here, bottom + bite
+            hole, surface, old = here, bottom + bite, bottom
+        else:
+            bite, old = min(bite, max(old - bottom, 0.0)), min(old, bottom)
         limit = _limit(cutter.form, material, cutter.diameter, surface - bottom - bite)
         if bite <= limit * SLACK + 1e-6:
             continue

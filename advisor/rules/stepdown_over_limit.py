@@ -51,7 +51,8 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     drill = per_cutter(cuts, lambda c: c.form == "drill").astype(bool)
     width = np.asarray(cuts.width, dtype=float)
     # What was measured thicker than declared is taken by the first pass: where the removed material reached the top.
-    depth = np.asarray(cuts.depth, dtype=float)
+    # On slopes the greatest depth is twice the mean; where it is more, a thread left beside an earlier cut stands out.
+    depth = np.minimum(np.asarray(cuts.depth, dtype=float), 2.0 * np.asarray(cuts.mean_depth, dtype=float) + 0.05)
     low = np.minimum(cuts.start[:, 2], cuts.end[:, 2])
     first = np.abs(low + depth - cuts.placed.top) < 0.05
     taken = depth + np.where(first, _more(evidence), 0.0)

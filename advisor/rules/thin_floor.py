@@ -29,6 +29,7 @@ from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._motion import METAL, family, spread
 from advisor.rules.base import rule
+from advisor.rules.rapid_into_stock import touching
 
 SPAN = 40.0
 
@@ -43,18 +44,25 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         lines = evidence.program.block_line
         yield NotChecked("thin-floor", "the stock is only assumed", "stock", 1, int(lines[-1]) if len(lines) else 1)
         return
+    if touching(cuts).any():
+        lines = evidence.program.block_line
+        last = int(lines[-1]) if len(lines) else 1
+        yield NotChecked("thin-floor", "a rapid went through the stock: what is left is not what was meant", "crash", 1, last)
+        return
     ply = workpiece.layers[-1].thickness if workpiece.layers else 0.0
     least = 0.5 if family(evidence) in METAL else max(1.5, ply)
     break_at = spread(evidence) + 0.2 if workpiece.thickness is not None else 0.0
     diameter = max((c.diameter for c in cuts.placed.cutters), default=0.0)
+    narrow = False
     deepest = max(least, break_at, min(workpiece.size[:2]) / SPAN)
     for floor in thin_floors(cuts, thinner_than=deepest, wider_than=0.5 * diameter):
         cutter = int(cuts.placed.cutter[floor.row])
         size = cuts.placed.cutters[cutter].diameter if cutter >= 0 else diameter
         wide = floor.width >= 2 * size
         limit = max(least, break_at, floor.width / SPAN if wide else 0.0)
-        if floor.thickness >= limit - 1e-6:
+        if floor.thickness >= limit - 1e-6 or (not wide and (narrow or floor.length < 4 * size)):
             continue
+        narrow |= not wide  # the skin under slots is told once
         breaks = floor.thickness < break_at
         yield Finding(
             rule="thin-floor",

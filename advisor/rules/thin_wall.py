@@ -28,6 +28,7 @@ from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._motion import METAL, family
 from advisor.rules.base import rule
+from advisor.rules.rapid_into_stock import touching
 
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
@@ -39,6 +40,11 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     if workpiece.assumed:
         lines = evidence.program.block_line
         yield NotChecked("thin-wall", "the stock is only assumed", "stock", 1, int(lines[-1]) if len(lines) else 1)
+        return
+    if touching(cuts).any():
+        lines = evidence.program.block_line
+        last = int(lines[-1]) if len(lines) else 1
+        yield NotChecked("thin-wall", "a rapid went through the stock: what is left is not what was meant", "crash", 1, last)
         return
     metal = family(evidence) in METAL
     least, share = (0.5, 1 / 20) if metal else (2.0, 1 / 10)
