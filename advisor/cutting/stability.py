@@ -331,6 +331,45 @@ def simple_bound(*, cutting_constant: float, least_real: float, teeth: float = 1
     return -1.0 / (2.0 * cutting_constant * least_real * max(1.0, teeth))
 
 
+@covers(width_ratio=(0.15, 1.0, "at low radial engagement other lobes appear that this theory does not see"))
+def one_mode_depth(
+    *,
+    stiffness: float,
+    damping: float,
+    flutes: int,
+    cutting_constant: float,
+    directional_factor: float,
+    width_ratio: float = 1.0,
+) -> float:
+    """Depth stable at every speed when one mode in one direction vibrates: 8 pi k zeta (1 +- zeta)/(N K_t |alpha|).
+
+    The closed form of the zero-order border of one mode: + where alpha is below zero (the border runs above the natural
+    frequency), - where it is above. Quick enough for a search.
+
+    Symbols:
+        stiffness  k  N/um  stiffness of the mode
+        damping  zeta  -  damping ratio
+        flutes  N  -  number of teeth
+        cutting_constant  K_t  N/mm2  tangential cutting constant
+        directional_factor  alpha  -  alpha_xx along the feed, alpha_yy across it
+        width_ratio  a_e/D  -  width over diameter, only for the caveat
+    Returns:
+        a_lim, mm; infinite where the factor is 0
+    Range:
+        k, K_t > 0, 0 < zeta < 1, N >= 1
+    Source:
+        altintas-budak-1995
+    """
+    positive(stiffness=stiffness, damping=damping, cutting_constant=cutting_constant)
+    within(0.0, 1.0, damping=damping)
+    within(1, 1000, flutes=flutes)
+    within(-1e6, 1e6, directional_factor=directional_factor)
+    if directional_factor == 0.0:
+        return float("inf")
+    side = 1.0 + damping if directional_factor < 0.0 else 1.0 - damping
+    return 8.0 * pi * stiffness * 1000.0 * damping * side / (flutes * cutting_constant * abs(directional_factor))
+
+
 def best_speeds(*, natural_frequency: float, flutes: int, count: int = 6) -> tuple[float, ...]:
     """Spindle speeds whose teeth strike in time with the vibration, 60 f_n/(N k), k = 1, 2, 3 ...
 

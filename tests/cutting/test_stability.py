@@ -18,6 +18,7 @@ from advisor.cutting.stability import (
     directional_factors,
     least_real,
     limits_at,
+    one_mode_depth,
     response,
     simple_bound,
 )
@@ -143,6 +144,28 @@ def test_the_least_real_part_is_the_least() -> None:
     mode = Mode(800.0, 0.04, stiffness=5e6)
     lowest = min(response(modes=[mode], frequency=800.0 * (1.0 + i / 20000.0)).real for i in range(4000))
     assert least_real(stiffness=5.0, damping=0.04) / 1000.0 == pytest.approx(lowest, rel=1e-4)
+
+
+@pytest.mark.parametrize(("entry", "leave"), [(0.0, 180.0), (0.0, 90.0), (90.0, 180.0), (0.0, 50.0), (130.0, 180.0)])
+@pytest.mark.parametrize("across", [False, True])
+def test_one_mode_in_closed_form(entry: float, leave: float, across: bool) -> None:
+    """Against the search over chatter frequencies, along and across the feed, either sign of the factor."""
+    mode = [Mode(700.0, 0.03, stiffness=4e6)]
+    searched = border(
+        x_modes=[] if across else mode, y_modes=mode if across else [], flutes=2, cutting_constant=800.0,
+        radial_ratio=0.3, entry=entry, exit=leave,
+    )  # fmt: skip
+    factor = directional_factors(entry=entry, exit=leave, radial_ratio=0.3)[3 if across else 0]
+    told = one_mode_depth(stiffness=4.0, damping=0.03, flutes=2, cutting_constant=800.0, directional_factor=factor)
+    assert told == pytest.approx(searched.least(), rel=1e-5)
+
+
+def test_one_mode_of_the_published_benchmark() -> None:
+    told = one_mode_depth(
+        stiffness=ONE["mass"] * (2.0 * math.pi * ONE["frequency"]) ** 2 / 1e6, damping=ONE["damping"],
+        flutes=ONE["flutes"], cutting_constant=ONE["cutting_constant"], directional_factor=float(ONE["factor_xx"]),
+    )  # fmt: skip
+    assert told == printed(ONE["least"])
 
 
 def test_simple_bound_is_shared_among_the_teeth() -> None:
