@@ -221,9 +221,7 @@ def test_a_sealed_entry_of_another_form_is_told_not_believed(tmp_path: Path) -> 
         assert "--no-cache" in program.findings[0].message
 
 
-def test_another_users_entry_or_one_others_may_write_is_not_believed(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_another_users_entry_or_one_others_may_write_is_not_believed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     kept = open_cache(tmp_path)
     kept.put(KEY, "text")
     entry_of(kept).chmod(0o666)
