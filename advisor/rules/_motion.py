@@ -61,6 +61,19 @@ def runs(cuts: Any, faulty: Bools, excess: Floats, *, gap: int = 2, key: NDArray
     return found
 
 
+def lasting(cuts: Any, faulty: Bools, least: Floats) -> Bools:
+    """Of the faulty pieces those that follow each other without a break over at least ``least`` mm of path."""
+    index = np.flatnonzero(faulty)
+    kept = np.zeros(len(faulty), dtype=bool)
+    if not len(index):
+        return kept
+    starts = np.concatenate([[0], np.flatnonzero((np.diff(index) > 1) | (np.diff(cuts.cutter[index]) != 0)) + 1])
+    length = np.add.reduceat(np.asarray(cuts.length, dtype=float)[index], starts)
+    counts = np.diff(np.concatenate([starts, [len(index)]]))
+    kept[index] = np.repeat(length, counts) >= least[index] - 1e-6
+    return kept
+
+
 def spot(cuts: Any, piece: int) -> tuple[float, float, float]:
     """Where a piece was worst, stock coordinates, mm: the cell that stood highest, at the height of the tip."""
     z = float(min(cuts.start[piece, 2], cuts.end[piece, 2]))

@@ -29,7 +29,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import no_limits, runs, told
+from advisor.rules._motion import lasting, no_limits, runs, told
 from advisor.rules.base import rule
 
 LONG = 0.5  # diameters of path
@@ -49,11 +49,10 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         allowed[pick] = table[np.searchsorted(speeds, along.rpm[pick])]
     with np.errstate(invalid="ignore", divide="ignore"):
         faulty = along.cutting & (along.power > allowed + 1e-6)
+        faulty = lasting(cuts, faulty, LONG * 2 * np.asarray(cuts.radius, dtype=float))
         excess = np.where(faulty, along.power / allowed, 0.0)
     for run in runs(cuts, faulty, excess, gap=2):
         k = run.worst
-        if run.length < LONG * 2 * float(cuts.radius[k]):
-            continue
         yield told(
             "power-over-limit",
             evidence,

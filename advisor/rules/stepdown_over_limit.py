@@ -31,7 +31,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import no_limits, per_cutter, runs, spread, told
+from advisor.rules._motion import lasting, no_limits, per_cutter, runs, spread, told
 from advisor.rules.base import rule
 
 WIDE = 0.3  # of the diameter
@@ -52,7 +52,8 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     width = np.asarray(cuts.width, dtype=float)
     # What was measured thicker than declared is taken by the first pass: where the removed material reached the top.
     # On slopes the greatest depth is twice the mean; where it is more, a thread left beside an earlier cut stands out.
-    depth = np.minimum(np.asarray(cuts.depth, dtype=float), 2.0 * np.asarray(cuts.mean_depth, dtype=float) + 0.05)
+    most = np.where(np.abs(np.asarray(cuts.descent)) > 1e-6, 2.0, 1.5) * np.asarray(cuts.mean_depth, dtype=float)
+    depth = np.minimum(np.asarray(cuts.depth, dtype=float), most + 0.05)
     low = np.minimum(cuts.start[:, 2], cuts.end[:, 2])
     first = np.abs(low + depth - cuts.placed.top) < 0.05
     taken = depth + np.where(first, _more(evidence), 0.0)
@@ -62,10 +63,9 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         limit = np.where(width > 0.5 * diameter, np.minimum(limit, slot), limit)
         limit = np.minimum(limit, flute)
         faulty = along.cutting & ~drill & (cuts.run > 0) & (width >= WIDE * diameter) & (taken > limit * SLACK + 1e-6)
+        faulty = lasting(cuts, faulty, LONG * diameter)
         excess = np.where(faulty, taken / limit, 0.0)
     for run in runs(cuts, faulty, excess, gap=3):
-        if run.length < LONG * diameter[run.worst] - 1e-6:
-            continue
         k = run.worst
         yield told(
             "stepdown-over-limit",
