@@ -28,7 +28,6 @@ REFERENCES: dict[str, str] = {
     "wojciechowski-2022": "S. Wojciechowski, Materials 15(1):59, 2022: review of minimum uncut chip thickness",
     "palubicki-2021": "B. Palubicki, Materials 14:2208, 2021: cutting forces in up-milling of particleboard",
     "bamboo-2025": "Coatings 15(10):1148, 2025: power in milling of bamboo",
-    "chuchala-2014": "D. Chuchala et al., BioResources 9(3):5349, 2014: density and cutting force of wood",
     "iskra-2012": "P. Iskra, R. E. Hernandez, 2012: cutting forces in routing of sugar maple",
     "shop-handout": "Machine tool speeds and feeds, unattributed shop handout (high speed steel, sfpm); a weak source",
     "birch-board-sheet": "data sheet of a birch plywood, a producer's tolerance table, in agreement with EN 315:2000",

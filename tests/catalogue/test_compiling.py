@@ -10,7 +10,7 @@ import pytest
 
 from advisor import catalogue
 from advisor.catalogue.compiling import CatalogueError, check, compiled_text
-from advisor.sources import SourceError, parts, reference, tag
+from advisor.sources import REFERENCES, SourceError, parts, reference, tag
 
 GOOD = {file: (catalogue.DATA / file).read_bytes() for file in catalogue.FILES}
 FORCE = 'specific_force = { low = 11, chosen = 20, high = 35.1, unit = "N/mm2", source = "estimate, no source" }'
@@ -147,3 +147,15 @@ def test_missing_data_is_told(folder: Path) -> None:
 
 def test_same_data_same_bytes() -> None:
     assert compiled_text(GOOD) == compiled_text(dict(reversed(GOOD.items())))
+
+
+def test_no_reference_is_dead_wood() -> None:
+    """Every key of the list of references stands beside some value, formula or worked example."""
+    root = Path(__file__).resolve().parents[2]
+    files = [
+        *(root / "advisor" / "cutting").glob("*.py"),
+        *catalogue.DATA.glob("*.toml"),
+        *(root / "tests" / "tables").glob("*.toml"),
+    ]
+    written = "\n".join(path.read_text(encoding="utf-8") for path in files)
+    assert [key for key in REFERENCES if key not in written] == []
