@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import re
 import traceback
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -18,13 +18,12 @@ from advisor.rules.base import FromReader, Rule
 from advisor.values import Hold, Setting
 
 if TYPE_CHECKING:
+    from advisor.stock import Field
     from grammar.moves import Program, Start
 
 MOST_PER_RULE = 1000  # findings of one rule told for one program; the rest are counted
 MOST_GAPS = 20  # stretches that could not be followed told one by one
-NEVER_ALLOWED = frozenset(
-    {"internal-error", "required-not-checked", "unused-allowance", "not-a-program", "file-skipped"}
-)
+NEVER_ALLOWED = frozenset({"internal-error", "required-not-checked", "unused-allowance", "not-a-program", "file-skipped"})
 
 MISSING = {
     "stock": "no stock is declared: give [stock] size and zero in the shop file, --stock and --zero, or --assume-stock",
@@ -38,8 +37,37 @@ MISSING = {
 }
 
 
-def check_program(data: bytes, *, path: str, setting: Setting, rules: Iterable[Rule] | None = None) -> ProgramReport:
-    """Checks one program. Never raises: what fails inside becomes the finding ``internal-error``."""
+def check_program(
+    data: bytes,
+    *,
+    path: str,
+    setting: Setting,
+    rules: Iterable[Rule] | None = None,
+    threads: int | None = None,
+    progress: Callable[[float], None] | None = None,
+    before: Field | None = None,
+) -> ProgramReport:
+    """Checks one program. Never raises: what fails inside becomes the finding ``internal-error``.
+
+    ``rules``: those to run, all of the rule book by default. ``threads`` and ``progress`` go to the stock model;
+    ``before`` is the workpiece as an earlier set-up left it.
+    """
+    return check_with_evidence(
+        data, path=path, setting=setting, rules=rules, threads=threads, progress=progress, before=before
+    )[0]
+
+
+def check_with_evidence(
+    data: bytes,
+    *,
+    path: str,
+    setting: Setting,
+    rules: Iterable[Rule] | None = None,
+    threads: int | None = None,
+    progress: Callable[[float], None] | None = None,
+    before: Field | None = None,
+) -> tuple[ProgramReport, Evidence | None]:
+    """``check_program`` with the evidence it rests on, for pictures and for the next set-up; None where none was made."""
     every = book()
     chosen = sorted(every.values() if rules is None else rules, key=lambda rule: rule.name)
     run = _Run(path=path, setting=setting, rules=chosen, known=every)
@@ -47,17 +75,24 @@ def check_program(data: bytes, *, path: str, setting: Setting, rules: Iterable[R
 
     reason = not_text(data)
     if reason is not None:
-        return run.nothing(reason, lines=1)
+        return run.nothing(reason, lines=1), None
     try:
         program = _read(data, setting, path)
     except Exception as error:
-        return run.broken(error, "reading the program")
-    evidence = Evidence(program=program, setting=setting, data=data, path=path)
+        return run.broken(error, "reading the program"), None
+    evidence = Evidence(
+        program=program,
+        setting=setting,
+        data=data,
+        path=path,
+        threads=threads,
+        progress=progress,
+        before=before,
+    )
     if not program.codes and len(program.moves) == 0:
-        return run.nothing(
-            "it holds no motion and no code of the language", lines=max(1, evidence.line_count), evidence=evidence
-        )
-    return run.all(evidence)
+        lines = max(1, evidence.line_count)
+        return run.nothing("it holds no motion and no code of the language", lines=lines, evidence=evidence), evidence
+    return run.all(evidence), evidence
 
 
 def _read(data: bytes, setting: Setting, path: str) -> Program:
@@ -88,14 +123,10 @@ def start_of(setting: Setting) -> Start:
         **{int(k): float(v) for k, v in dict(given.get("parameters", {})).items()},
     }
     lengths = {t: c.length_offset for t, c in setting.cutters.items() if c.length_offset is not None}
-    diameters = {
-        t: c.offset_diameter if c.offset_diameter is not None else c.diameter for t, c in setting.cutters.items()
-    }
+    diameters = {t: c.offset_diameter if c.offset_diameter is not None else c.diameter for t, c in setting.cutters.items()}
     if setting.any_cutter is not None and not setting.cutters:
         size = setting.any_cutter
-        diameters = dict.fromkeys(
-            range(100), size.offset_diameter if size.offset_diameter is not None else size.diameter
-        )
+        diameters = dict.fromkeys(range(100), size.offset_diameter if size.offset_diameter is not None else size.diameter)
     return replace(
         usual,
         lengths={**usual.lengths, **lengths},
@@ -151,9 +182,7 @@ class _Run:
             if rule.follows:
                 self.not_checked += [NotChecked(rule.name, *gap) for gap in gaps]
             whole = any(
-                n.from_line <= 1 and n.to_line >= self.last_line
-                for n in self.not_checked[before:]
-                if n.rule == rule.name
+                n.from_line <= 1 and n.to_line >= self.last_line for n in self.not_checked[before:] if n.rule == rule.name
             )
             if not whole:
                 looked.add(rule.name)
@@ -258,9 +287,7 @@ class _Run:
                 return True
         if {"cutter", "engagement"} & set(rule.needs):
             for tool, first, last in evidence.unknown_cutters:
-                name = (
-                    "the tool in the spindle is never named" if tool is None else f"the cutter of T{tool} is not known"
-                )
+                name = "the tool in the spindle is never named" if tool is None else f"the cutter of T{tool} is not known"
                 key = "[[cutter]]" if tool is None else f"[[cutter]] with tool = {tool}"
                 self.not_checked.append(
                     NotChecked(rule.name, f"{name}: give {key} in the shop file, or --cutter", "cutter", first, last)
@@ -390,9 +417,7 @@ class _Run:
             done.append(finding)
         return done
 
-    def _allowances(
-        self, findings: Sequence[Finding], evidence: Evidence | None
-    ) -> tuple[list[Finding], list[Suppressed]]:
+    def _allowances(self, findings: Sequence[Finding], evidence: Evidence | None) -> tuple[list[Finding], list[Suppressed]]:
         """Findings that stay, and those put aside by the program's own words or by the shop file."""
         if evidence is None:
             return list(findings), []
@@ -433,9 +458,7 @@ class _Run:
             elif not message and index not in used and allowance.rule in running and allowance.rule not in unseen:
                 message = f"The allowance of {allowance.rule} is not used: this block has no such finding."
             if message:
-                found.append(
-                    Finding(rule="unused-allowance", message=message, line=allowance.line, column=allowance.column)
-                )
+                found.append(Finding(rule="unused-allowance", message=message, line=allowance.line, column=allowance.column))
         return found
 
 

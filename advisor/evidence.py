@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from advisor.stock import Field
     from grammar.moves import Fault, Mode, Moves, Program
 
 T = TypeVar("T")
@@ -52,6 +53,9 @@ class Evidence:
     setting: Setting
     data: bytes = b""
     path: str = ""
+    threads: int | None = None  # most threads of the stock model; None: all cores
+    progress: Callable[[float], None] | None = None  # told the share of the stock model's work that is done
+    before: Field | None = None  # the workpiece as an earlier set-up left it
 
     @property
     def moves(self) -> Moves:
@@ -72,7 +76,7 @@ class Evidence:
 
         if self.placed is None or not (self.setting.cutters or self.setting.any_cutter is not None):
             return None
-        return remove(self.placed, self.setting)
+        return remove(self.placed, self.setting, threads=self.threads, progress=self.progress, before=self.before)
 
     @Part
     def along(self) -> Any:

@@ -76,12 +76,7 @@ def test_travel_without_offsets_compares_spans_only() -> None:
 
 
 def test_one_unknown_cutter_is_told_at_its_own_lines() -> None:
-    text = (
-        HEAD
-        + CUT
-        + "G0 Z30\nM5\nT17 M6\nM0\nS16000 M3\nG4 P5\nG0 Z30\nG0 X20 Y90\nG0 Z5\nG1 X60 Z-1 F800\nG1 X90\n"
-        + TAIL
-    )
+    text = HEAD + CUT + "G0 Z30\nM5\nT17 M6\nM0\nS16000 M3\nG4 P5\nG0 Z30\nG0 X20 Y90\nG0 Z5\nG1 X60 Z-1 F800\nG1 X90\n" + TAIL
     found = report(text)
     lines = {(n.from_line, n.to_line) for n in found.not_checked if n.cause == "cutter"}
     assert lines == {(20, 21)}

@@ -1,0 +1,144 @@
+"""Right programs that look wrong: no error and no warning, with full inputs and with none.
+
+The forms are those met in real programs of many origins; the programs here are made up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from advisor.check import check_program
+from advisor.findings import ProgramReport
+from advisor.values import Setting
+from tests.rules.setting import default
+
+PASS = "G1 X26 Z-1.5 F800\nG1 X120 F1600\nG1 Y60\nG0 Z5\n"
+LIFT = "G53 G0 Z0\n"
+START = "S16000 M3\nG4 P5\n"
+
+PROGRAMS = {
+    "percent lines, program number, line numbers": (
+        "%\nO0012 (HATCH)\nN10 G21 G90 G17 G40 G94\nN20 G53 G0 Z0\nN30 T1 M6\nN40 S16000 M3\nN50 G4 P5\nN60 G0 X20 Y20\n"
+        "N70 G0 Z5\nN80 G1 X26 Z-1.5 F800\nN90 G1 X120 F1600\nN100 G0 Z15\nN110 M5\nN120 M30\n%\n"
+    ),
+    "small letters, no spaces, tabs, CR LF": (
+        ("g21g90g17g40g94\ng53g0z0\nt1m6\ns16000m3\ng4p5\n\tg0x20y20\ng0z5\ng1x26z-1.5f800\ng1x120f1600\ng0z15\nm5\nm30\n")
+        .replace("\n", "\r\n")
+    ),
+    "T as a note of what is in the spindle": (
+        "G21 G90 G17 G40 G94\nT1 (6 mm cutter)\n" + LIFT + START + "G0 X20 Y20\nG0 Z5\n" + PASS + "G0 Z15\nM5\nM30\n"
+    ),
+    "M6 before T, T0 at the end": (
+        "G21 G90 G17 G40 G94\n" + LIFT + "M6 T1\n" + START + "G0 X20 Y20\nG0 Z5\n" + PASS + "G53 G0 Z0\nM5\nT0 M6\nM30\n"
+    ),
+    "F on a rapid, F0 on a rapid": (
+        "G21 G90 G17 G40 G94\n" + LIFT + "T1 M6\n" + START + "G0 X20 Y20 F3000\nG0 F0.000 Z5.000\n" + PASS + "G0 Z15\nM5\nM30\n"
+    ),
+    "zero-length moves and the same block twice": (
+        "G21 G90 G17 G40 G94\n" + LIFT + "T1 M6\n" + START + "G0 X20 Y20\nG0 Z5\nG1 X26 Z-1.5 F800\nG1 X26 Z-1.5\n"
+        "G1 X120 F1600\nG1 X120\nG1 X120\nG1 Y60\nG1 Y60\nG0 Z5\nG0 Z15\nM5\nM30\n"
+    ),
+    "G91.1 restates the default": (
+        "G21 G90 G91.1 G17 G40 G94\n" + LIFT + "T1 M6\n" + START + "G0 X20 Y20\nG0 Z5\nG1 X26 Z-1.5 F800\n"
+        "G3 X66 Y20 I20 J0 F1600\nG0 Z15\nM5\nM30\n"
+    ),
+    "cycle lines that hold only X and Y": (
+        "G21 G90 G17 G40 G94\n" + LIFT + "T4 M6\nS8000 M3\nG4 P5\nG0 X30 Y30\nG0 Z5\nG99 G83 X30 Y30 Z-10 R2 Q5 F900\nX60\n"
+        "X90 Y60\nG80\nG0 Z15\nM5\nM30\n"
+    ),
+    "return to reference by G28 in incremental": (
+        "G21 G90 G17 G40 G94\nG91 G28 Z0\nG90\nT1 M6\n" + START + "G0 X20 Y20\nG0 Z5\n" + PASS + "M5\nG91 G28 Z0\nG28 X0 Y0\n"
+        "G90\nM30\n"
+    ),
+    "length offset without Z, then Z": (
+        "G21 G90 G17 G40 G49 G94\n" + LIFT + "T1 M6\nG43 H1\n" + START + "G0 X20 Y20\nG0 Z5\n" + PASS + "G53 G0 Z0\nM5\nM30\n"
+    ),
+    "parking far away at the end": (
+        "G21 G90 G17 G40 G94\n" + LIFT + "T1 M6\n" + START + "G0 X20 Y20\nG0 Z5\n" + PASS + "G0 Z50\nM5\nG0 X0 Y800\nM30\n"
+    ),
+    "a long move in air between two works": (
+        "G21 G90 G17 G40 G94\n" + LIFT + "T1 M6\n" + START + "G0 X20 Y20\nG0 Z5\n" + PASS + "G0 X250 Y150\n"
+        "G1 X256 Z-1.5 F800\nG1 X280 F1600\nG0 Z15\nM5\nM30\n"
+    ),
+    "a comment with sizes of other things": (
+        "(6 mm plywood, holes 10 mm, depth 8 mm)\n(T1 upcut 6 mm)\nG21 G90 G17 G40 G94\n" + LIFT + "T1 M6\n" + START
+        + "G0 X20 Y20\nG0 Z5\n" + PASS + "G0 Z15\nM5\nM30\n"
+    ),
+    "a pass one and a half times as deep at the end": (
+        "G21 G90 G17 G40 G94\n" + LIFT + "T1 M6\n" + START + "G0 X20 Y20\nG0 Z5\nG1 X60 Z-4 F1000\nG1 X20 F1600\nG1 X60 Z-10\n"
+        "G1 X20\nG0 Z15\nM5\nM30\n"
+    ),
+    "feeds ten times apart for down and along": (
+        "G21 G90 G17 G40 G94\n" + LIFT + "T1 M6\n" + START + "G0 X20 Y20\nG0 Z0.5\nG1 Z-1.5 F160\nG1 X120 F1600\n"
+        "G0 Z15\nM5\nM30\n"
+    ),
+}  # fmt: skip
+BY_HAND = {
+    "spindle started by hand": (
+        "G21 G90 G17 G40 G94\nG0 Z5\nG0 X20 Y20\n" + PASS + "G0 Z15\nM30\n"
+    ),
+    "no units, no end, no tool": "G90\nG0 Z5\nG0 X20 Y20\n" + PASS + "G0 Z15\n",
+}  # fmt: skip
+
+
+def report(text: str, setting: Setting) -> ProgramReport:
+    return check_program(text.encode(), path="p.ngc", setting=setting)
+
+
+def alarms(found: ProgramReport) -> list[str]:
+    return [f"{f.line} {f.rule}: {f.message}" for f in found.findings if f.severity != "note"]
+
+
+@pytest.mark.parametrize("name", sorted(PROGRAMS))
+def test_quiet_with_full_inputs(name: str) -> None:
+    assert alarms(report(PROGRAMS[name], default())) == []
+
+
+@pytest.mark.parametrize("name", sorted({**PROGRAMS, **BY_HAND}))
+def test_quiet_with_no_inputs(name: str) -> None:
+    found = report({**PROGRAMS, **BY_HAND}[name], Setting())
+    assert alarms(found) == []
+    assert found.not_checked
+
+
+@pytest.mark.parametrize("name", sorted(BY_HAND))
+def test_by_hand_is_one_note(name: str) -> None:
+    setting = default()
+    assert setting.machine is not None
+    cutters = {}
+    setting = replace(setting, cutters=cutters, any_cutter=default().cutters[1])
+    found = report(BY_HAND[name], setting)
+    assert alarms(found) == []
+    told = [f for f in found.findings if f.rule == "spindle-off-in-cut"]
+    assert [f.severity for f in told] == ["note"]
+    by_hand = replace(setting, machine=replace(setting.machine, spindle_start="hand"))
+    assert not [f for f in report(BY_HAND[name], by_hand).findings if f.rule == "spindle-off-in-cut"]
+
+
+def test_settling_is_not_asked_of_spindles_that_wait() -> None:
+    text = "G21 G90 G17 G40 G94\n" + LIFT + "T1 M6\nG0 X20 Y20\nG0 Z1\nS16000 M3\n" + PASS + "G0 Z15\nM5\nM30\n"
+    setting = default()
+    assert setting.machine is not None
+    assert [f.rule for f in report(text, setting).findings if f.severity == "warning"] == ["spindle-no-settle"]
+    waiting = replace(setting, machine=replace(setting.machine, spindle_start="interlock"))
+    assert alarms(report(text, waiting)) == []
+
+
+@pytest.mark.parametrize(
+    ("setting_words", "tail"),
+    [
+        ("automatic", "G0 Z15\nM5\nT2 M6\nG43 H2\nS16000 M3\nG4 P5\nG0 X20 Y100\nG0 Z5\n"),
+        ("hand", "G0 Z15\nM5\nT2 M6\nM0\nS16000 M3\nG4 P5\nG0 Z15\nG0 X20 Y100\nG0 Z5\n"),
+        ("hand", "G0 Z15\nM5\nM0 (change to tool 2)\nT2\nS16000 M3\nG4 P5\nG0 X20 Y100\nG0 Z5\n"),
+        ("hand", "G0 Z15\nM5\nT1 M6\nS16000 M3\nG4 P5\nG0 X20 Y100\nG0 Z5\n"),
+    ],
+)
+def test_changes_done_well(setting_words: str, tail: str) -> None:
+    setting = default()
+    assert setting.machine is not None
+    setting = replace(setting, machine=replace(setting.machine, change=setting_words))
+    head = "G21 G90 G17 G40 G94\n" + LIFT + "T1 M6\n" + START + "G0 X20 Y20\nG0 Z5\n" + PASS
+    second = "G1 X26 Z-1.5 F800\nG1 X120 F1600\nG1 Y140\nG0 Z5\nG0 Z15\nM5\nM30\n"
+    assert alarms(report(head + tail + second, setting)) == []
