@@ -8,6 +8,7 @@ A fault counts as found when a right rule has a finding whose block, or span of 
 from __future__ import annotations
 
 import argparse
+import itertools
 import random
 import re
 import sys
@@ -69,9 +70,7 @@ def made(
     """A planted fault in steps; ``at`` are the steps that hold it."""
     written = write(steps, clean.style, clean.zero)
     lines = tuple(sorted({written.lines[index] for index in at}))
-    return Planted(
-        kind, written.text, setting or clean.setting, lines, frozenset(rules.split()), frozenset(follow.split())
-    )
+    return Planted(kind, written.text, setting or clean.setting, lines, frozenset(rules.split()), frozenset(follow.split()))
 
 
 def made_in_text(
@@ -83,9 +82,7 @@ def made_in_text(
     if new == lines[line - 1]:
         return None
     lines[line - 1] = new
-    return Planted(
-        kind, "\n".join(lines), clean.setting, (line,), frozenset(rules.split()), frozenset(follow.split())
-    )
+    return Planted(kind, "\n".join(lines), clean.setting, (line,), frozenset(rules.split()), frozenset(follow.split()))
 
 
 def where(clean: Clean, *roles: str, test: Callable[[Step], bool] = lambda _: True) -> list[int]:
@@ -333,6 +330,8 @@ def _lost_minus(clean: Clean, _: random.Random) -> Planted | None:
         return None
     z = clean.steps[cycles[0]].z
     assert z is not None
+    if z > -2.5:  # with the sign lost it would still be below R: a hole in the air, and a legal cycle
+        return None
     steps = changed(clean.steps, cycles[0], z=2 * clean.zero[2] - z)
     return made("lost minus in a drilling depth", clean, steps, [cycles[0]], "cycle-fault", "missing-point")
 
@@ -452,6 +451,11 @@ def _tabs(clean: Clean, _: random.Random) -> Planted | None:
     steps = [replace(step, z=low) if index in tabs else step for index, step in enumerate(clean.steps)]
     part = max(clean.steps[index].part for index in tabs)
     at = [index for index, step in enumerate(clean.steps) if step.part == part]
+    # The first ramp beside a tab leaves a wedge; once around, it is cut away too.
+    ramp = list(itertools.takewhile(lambda step: step.role == "tab-ramp", steps[at[0] :]))
+    after = max(tabs) + 1
+    steps[after:after] = [replace(step, z=low, feed=None) for step in ramp]
+    at += range(after, after + len(ramp))
     return made("tabs left out", clean, steps, at, "part-freed", WRONG_CUT)
 
 
@@ -851,8 +855,7 @@ def serious(report: ProgramReport) -> list[Finding]:
 def caught(report: ProgramReport, fault: Planted) -> bool:
     """Whether a right rule has a finding on a line of the fault."""
     return any(
-        finding.rule in fault.rules
-        and any(finding.line <= line <= max(finding.line, finding.end_line) for line in fault.lines)
+        finding.rule in fault.rules and any(finding.line <= line <= max(finding.line, finding.end_line) for line in fault.lines)
         for finding in report.findings
     )
 
@@ -954,7 +957,6 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--show", action="store_true", help="also print each miss, false alarm and stray finding")
     chosen = parser.parse_args(arguments)
     start = time.perf_counter()
-
 
     def say(text: str) -> None:
         print(f"\r{text}", end="", file=sys.stderr, flush=True)

@@ -186,9 +186,7 @@ class Shop:
         row = self.chance.uniform(35, 60)
         clamp = Keepout("clamp", (-45.0, row - 15, 0.0), (-22.0, row + 15, thick + 35))
         held = hold or Hold(method="screws", points=points, spoilboard=0.5)
-        cutters = {
-            tool: replace(cutter, tool=tool, length_offset=55.0 + 5 * tool) for tool, cutter in self.cutters.items()
-        }
+        cutters = {tool: replace(cutter, tool=tool, length_offset=55.0 + 5 * tool) for tool, cutter in self.cutters.items()}
         setting = Setting(
             machine=replace(
                 self.machine,
@@ -391,6 +389,11 @@ def keep_limits(shop: Shop, advice: Advice) -> None:
     shop.facts["stepdown"] = max(shop.facts.get("stepdown", 0.0), advice.stepdown)
 
 
+def reach(cutter: Cutter) -> float:
+    """How deep a cutter is used: its edges, and 3 mm between work and holder."""
+    return min(cutter.flute_length or 20.0, (cutter.stickout or 25.0) - 3.2)
+
+
 def ramp_of(advice: Advice, metal: bool) -> tuple[float, float]:
     """Ramp angle in degrees, and the feed along it at which the downward speed stays at the plunge feed."""
     angle = advice.ramp_angle or 2.0
@@ -415,16 +418,18 @@ def profile(shop: Shop) -> Clean:
     tab_high = min(3.0, d / 2 - 0.4) if shop.wood else 0.8
     shelf = -(thick - tab_high)
     drop = shelf - shop.bottom
-    advice = shop.advise(cutter, "slot", -shop.bottom)
+    advice = shop.advise(cutter, "slot", min(-shop.bottom, reach(cutter)))
     width = 8.0 + d
     angle, ramp_feed = ramp_of(advice, shop.metal)
     back = drop / tan(radians(angle))
     around = contour.length
-    through = not shop.metal and drop <= advice.stepdown and width + back + 20 < around / 4
+    through = not shop.metal and -shop.bottom <= reach(cutter) and drop <= advice.stepdown and width + back + 20 < around / 4
+    if not through and not shop.metal and shop.chance.random() < 0.8:
+        raise Unsuitable("no room for tabs: mostly drawn again, else there would be few outlines cut through")
     if through:
         passes = equal_passes(-shelf, advice.stepdown)
     else:
-        passes = equal_passes(min(thick - 2.0, 3 * advice.stepdown), advice.stepdown)
+        passes = equal_passes(min(thick - 2.0, 3 * advice.stepdown, reach(cutter)), advice.stepdown)
     keep_limits(shop, advice)
     ramp = -passes[0] / tan(radians(angle))
     plunge = advice.plunge_feed or advice.feed / 4
@@ -454,7 +459,6 @@ def profile(shop: Shop) -> Clean:
                 here = s
             else:
 
-
                 def lower(at: float, start: float = s) -> float:
                     return shelf + (shop.bottom - shelf) * (at - start) / back
 
@@ -472,14 +476,14 @@ def pocket(shop: Shop) -> Clean:
     """A square or round pocket: helix in, rings from the inside out, level by level."""
     cutter = mill_for(shop)
     shop.cutters[1] = cutter
-    _pocket(shop, cutter, header=True)
+    _pocket(shop, cutter, 0.25, header=True)
     return shop.finish("pocket", "pocket")
 
 
-def _pocket(shop: Shop, cutter: Cutter, *, header: bool) -> None:
+def _pocket(shop: Shop, cutter: Cutter, share: float, *, header: bool) -> None:
     d = cutter.diameter
     x, y, thick = shop.size
-    deep = min(thick * shop.chance.uniform(0.3, 0.6), thick - 3, (cutter.flute_length or 20) * 0.9)
+    deep = min(thick * shop.chance.uniform(0.3, 0.6), thick - 3, reach(cutter))
     slot = shop.advise(cutter, "slot", deep)
     advice = shop.advise(cutter, "pocket", deep)
     keep_limits(shop, slot)
@@ -491,8 +495,8 @@ def _pocket(shop: Shop, cutter: Cutter, *, header: bool) -> None:
     feed = min(feed, slot.feed * rpm / slot.spindle_rpm)
     helix = advice.helix
     plunge = advice.plunge_feed or feed / 4
-    centre = (x * shop.chance.uniform(0.42, 0.58), y * shop.chance.uniform(0.42, 0.58))
-    half = min(x, y) * 0.25
+    centre = (x * shop.chance.uniform(0.46, 0.54), y * shop.chance.uniform(0.46, 0.54))
+    half = min(x, y) * share
     round_one = shop.chance.random() < 0.5
     stepover = min(advice.stepover, 0.45 * d)
     radius = helix.path_diameter / 2
@@ -530,8 +534,7 @@ def bores(shop: Shop) -> Clean:
     shop.cutters[1] = cutter
     d = cutter.diameter
     x, y, thick = shop.size
-    flute = cutter.flute_length or 20
-    deep = -shop.bottom if not shop.metal and -shop.bottom < flute else min(thick * 0.6, flute * 0.9)
+    deep = -shop.bottom if not shop.metal and -shop.bottom < reach(cutter) else min(thick * 0.6, reach(cutter))
     bore = round(d * shop.chance.uniform(1.4, 1.8), 2)
     advice = shop.advise(cutter, "bore", deep, bore_diameter=bore)
     if advice.helix is None:
@@ -647,7 +650,7 @@ def slots(shop: Shop) -> Clean:
     cutter = mill_for(shop)
     shop.cutters[1] = cutter
     x, y, thick = shop.size
-    deep = min(thick * 0.5, thick - 2.5, (cutter.flute_length or 20) * 0.9)
+    deep = min(thick * 0.5, thick - 2.5, reach(cutter))
     advice = shop.advise(cutter, "slot", deep)
     keep_limits(shop, advice)
     angle, ramp_feed = ramp_of(advice, shop.metal)
@@ -761,7 +764,7 @@ def two_tools(shop: Shop) -> Clean:
     shop.cutters.update({1: cutter, 2: drill})
     shop.header(f"holes and pocket, {shop.material.title}")
     _drill(shop, drill, 2, header=False)
-    _pocket(shop, cutter, header=False)
+    _pocket(shop, cutter, 0.12, header=False)
     return shop.finish("holes and pocket", "two tools")
 
 
