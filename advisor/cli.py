@@ -179,7 +179,14 @@ Outputs = Annotated[
 ]
 
 
-def _put_advice(answer: Any, outputs: Sequence[Target]) -> None:
+def _put_advice(answer: Any, outputs: Sequence[Target], given: dict[str, Any]) -> None:
+    from advisor.request import assumed
+
+    more = assumed(given)
+    if more:
+        from dataclasses import replace
+
+        answer = replace(answer, assumptions=(*more, *answer.assumptions))
     for target in outputs:
         if target.form == "json":
             import json
@@ -259,7 +266,7 @@ def speeds(
     answer = recommend(request)
     if plot is not None:
         _plot(answer, plot)
-    _put_advice(answer, outputs)
+    _put_advice(answer, outputs, given)
     return FOUND if hasattr(answer, "reasons") else 0
 
 
@@ -341,7 +348,7 @@ def rate(
         else units.quantity(plunge_feed, "feed", key="--plunge-feed", positive=True),
         stepdown=None if stepdown is None else units.quantity(stepdown, "length", key="--stepdown", positive=True),
     )
-    _put_advice(answer, outputs)
+    _put_advice(answer, outputs, given)
     return 0
 
 

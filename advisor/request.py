@@ -42,9 +42,8 @@ def request_from(given: Mapping[str, Any]) -> Request:
     cutting = {key: value for key, value in cutting.items() if value is not None}
     if given["cutter"] is not None:
         from advisor import catalogue
-        from advisor.setting import refine
 
-        cutter = refine(catalogue.cutter(given["cutter"]), cutting, "command line")
+        cutter = _refined(catalogue.cutter(given["cutter"]), cutting)
     elif "diameter" not in cutting:
         raise WrongUse(
             "which cutter? Give --cutter NAME (feedwright catalogue cutters lists them), or --diameter and --flutes"
@@ -62,9 +61,8 @@ def request_from(given: Mapping[str, Any]) -> Request:
     machine: Machine | None = None
     if given["machine"] is not None:
         from advisor import catalogue
-        from advisor.setting import refine
 
-        machine = refine(catalogue.machine(given["machine"]), working, "command line")
+        machine = _refined(catalogue.machine(given["machine"]), working)
     elif working:
         machine = Machine(name="machine as given", **working)
     if machine is not None and machine.spindle_min > machine.spindle_max:
@@ -90,6 +88,33 @@ def request_from(given: Mapping[str, Any]) -> Request:
         finish=given["finish"],
         specific_force=read("specific_force", "specific-force", positive=True),
     )
+
+
+def assumed(given: Mapping[str, Any]) -> tuple[str, ...]:
+    """What the question takes for granted where flags describe a machine and no entry of the catalogue is named."""
+    if given["machine"] is not None:
+        return ()
+    plain = Machine(name="")
+    words = {
+        "spindle_power": f"{plain.spindle_power:g} W",
+        "spindle_min": f"no slowest speed of its spindle ({plain.spindle_min:g} rev/min)",
+        "spindle_max": f"a fastest speed of {plain.spindle_max:g} rev/min",
+        "feed_max": f"feeds to {plain.feed_max:g} mm/min",
+        "stiffness": f"{plain.stiffness:g} N/um at the tool",
+    }
+    if all(given[key] is None for key in words):
+        return ()
+    open_ones = [text for key, text in words.items() if given[key] is None]
+    open_ones.append(f"accelerations of {plain.acceleration[0]:g} mm/s2 and an efficiency of {plain.efficiency:g}")
+    return (f"no machine is named: it is taken to have {', '.join(open_ones)} (estimate, no source)",)
+
+
+def _refined(base: Any, table: dict[str, Any]) -> Any:
+    if not table:
+        return base
+    from advisor.refine import refine
+
+    return refine(base, table, "command line")
 
 
 def _bare_cutter(cutting: dict[str, Any]) -> Cutter:
