@@ -73,9 +73,9 @@ def _peck(hole: Hole) -> Iterator[tuple[Any, ...]]:
     a, b = hole.first, hole.second
     depth = hole.retract
     while True:
-        depth = max(depth - hole.peck, hole.bottom)
+        depth = depth - hole.peck if depth - hole.peck > hole.bottom else hole.bottom
         yield "f", (a, b, depth), 0
-        if depth <= hole.bottom:
+        if not depth > hole.bottom:  # reached, or not known
             break
         lifted = min(depth + hole.gap, hole.retract)
         if hole.code == 730:

@@ -39,11 +39,12 @@ class Parameters:
     ``strict`` starts every store at 0; else a store nobody set is unknown (NaN), and ``unset`` collects its name.
     """
 
-    def __init__(self, start: Mapping[int, float], *, strict: bool) -> None:
+    def __init__(self, start: Mapping[int, float], *, strict: bool, many: bool = False) -> None:
         self.values: dict[int, float] = dict(start)
         self.names: list[dict[str, float]] = [{}]  # the last is the innermost subroutine's
         self.locals: list[dict[int, float]] = []
         self.strict = strict
+        self.many = many  # indices beyond the standard's
         self.unset: dict[str, None] = {}
         self.written: set[int] = set()  # set by the program itself
         self.fresh: set[int] = set()  # of these, origins and offsets that nothing has taken over yet
@@ -56,15 +57,19 @@ class Parameters:
         whole = round(value) if abs(value) < 1e9 else 0
         if abs(value - whole) > lexicon.WHOLE_TOLERANCE:
             raise fault(f"#{value:g}: the number of a parameter must be whole", "Use a whole number after #.")
-        if self.strict and not 1 <= whole <= lexicon.LAST_PARAMETER:
+        if not self.many and not 1 <= whole <= lexicon.LAST_PARAMETER:
             raise fault(f"#{whole}: parameters run from 1 to {lexicon.LAST_PARAMETER}", "Use a number in that range.")
         if not 0 <= whole <= 99_999_999:
             raise fault(f"#{value:g} is no parameter", "Use a number from 1 to 5399.")
         return whole
 
+    def local(self, index: int) -> bool:
+        """Whether a parameter belongs to the innermost subroutine."""
+        return bool(self.locals) and 1 <= index <= 30
+
     def get(self, index: int) -> float:
         """The value of a parameter."""
-        if self.locals and 1 <= index <= 30:
+        if self.local(index):
             return self.locals[-1].get(index, 0.0)
         found = self.values.get(index)
         if found is None:
@@ -75,8 +80,8 @@ class Parameters:
         return found
 
     def set(self, index: int, value: float) -> None:
-        """Set a parameter."""
-        if self.locals and 1 <= index <= 30:
+        """Set a parameter, as the program does it."""
+        if self.local(index):
             self.locals[-1][index] = value
             return
         self.values[index] = value

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import Any
+from typing import Any, NoReturn
 
 from grammar import lexicon, path
 from grammar.dialect import Dialect, reasons
@@ -45,7 +45,8 @@ class Machine:
         self.dialect, self.start, self.bounds = dialect, start, bounds
         self.strict = dialect.name == "strict"
         self.language = language(dialect, bounds.brackets)
-        self.parameters = Parameters(_start_parameters(start, self.strict), strict=self.strict)
+        self.parameters = Parameters(_start_parameters(start), strict=self.strict,
+                                     many=dialect.allows("many-parameters"))
         self.record = Recorder()
         self.events: list[Event] = []
         self.faults: list[Fault] = []
@@ -53,6 +54,7 @@ class Machine:
         self.told: set[tuple[str, ...]] = set()
         self.block = 0
         self.line = ""
+        self.comments: tuple[tuple[int, int], ...] = ()  # of the present line
         self.call = 0
         self.record.calls.append(Call(-1, -1, ""))
         self.journal: list[tuple[int, float | None]] = []
@@ -114,7 +116,8 @@ class Machine:
         self.tool_word_counts: Callable[[], bool] = lambda: False
         self.arc_limits = (dialect.value("arc_tolerance_mm"), dialect.value("arc_tolerance_inch_mm"))
         self.arc_ratio = dialect.value("arc_tolerance_ratio")
-        self.arcs_seen = 0
+        self.move_limit = bounds.moves
+        self.misfits = (0, 0, 0)  # first block, arcs that do not fit, those of them that fit with I J K as positions
         self.state_now = self.state
         self.feed_unit = INCH if self.state.units == 20 else 1.0
 
@@ -175,11 +178,8 @@ class Machine:
         if kind != Kind.RAPID and math.isnan(minutes) and self.feed_unit != 1.0 and at[:3] == to[:3]:
             feed /= self.feed_unit  # degrees a minute
         n = len(self.record)
-        if n >= self.bounds.moves:
-            self.fault("runaway-program", f"the program makes more than {self.bounds.moves} moves; reading stops here",
-                       "Look for a loop that never ends or a repeat count that is too large.", measured=float(n + 1),
-                       limit=float(self.bounds.moves))
-            raise Stop
+        if n >= self.move_limit:
+            self.runaway(f"the program makes more than {self.move_limit} moves", self.move_limit)
         self.record.rows.append((kind, self.block, self.call, self.mode(), self.frame(), flags, at[0], at[1], at[2],
                                  to[0], to[1], to[2], feed, minutes))
         if at[3:] != to[3:]:
@@ -192,6 +192,24 @@ class Machine:
         if self.high and to[2] == to[2]:
             self.high = False
         return True
+
+    def tidy(self) -> None:
+        """Between blocks: pack the moves made so far, so that a long program keeps to little memory."""
+        if not self.comp and len(self.record.rows) > 50_000:
+            self.record.pack()
+
+    def runaway(self, message: str, limit: int | None = None) -> NoReturn:
+        """Stop following the program."""
+        self.fault("runaway-program", f"{message}; following it stops here",
+                   "Look for a loop that never ends or a repeat count that is too large.",
+                   measured=None if limit is None else float(limit + 1), limit=None if limit is None else float(limit))
+        raise Stop
+
+    def fingerprint(self) -> str:
+        """Everything a loop may change, as text."""
+        p = self.parameters
+        return repr((self.pos, self.state_id, self.f, self.rpm, self.tool, self.selected, self.shift, self.length,
+                     len(self.record), p.values, p.names, p.locals))
 
     def found(self, to: tuple[float, ...]) -> None:
         """Axes known again end their gap."""
@@ -328,7 +346,7 @@ class Machine:
         machine = (*self.pos[:2], self.pos[2] + self.length, *self.pos[3:])
         if not self.strict and self.state_now.system not in self.declared:
             machine = (NAN, NAN, NAN, *machine[3:])
-        start = _start_parameters(self.start, self.strict)
+        start = _start_parameters(self.start)
         store = self.parameters
         told = {i: x for i, x in sorted(store.values.items()) if i in store.written or start.get(i, 0.0) != x}
         unit = INCH if self.state_now.units == 20 else 1.0
@@ -336,5 +354,5 @@ class Machine:
                         told, self.ended)
 
 
-def _start_parameters(start: Start, strict: bool) -> dict[int, float]:
+def _start_parameters(start: Start) -> dict[int, float]:
     return {lexicon.SELECTED: 1.0, **start.parameters}

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from grammar import cycles, lexicon, path
 from grammar.lexicon import AXES, OFFSET_LETTERS, PLANE_AXES, code_name
-from grammar.moves import Flag, Kind
+from grammar.moves import Flag, Gap, Kind
 from grammar.parse import Reject
 from grammar.path import NEAR
 from grammar.state import AxisWords, CycleCall, Plain
@@ -61,6 +61,8 @@ def home(m: Machine, v: list[float], code: int, axes: AxisWords, absolute: bool,
     m.event("home", code_name("G", code))
     flags = int(Flag.HOME)
     all_axes = not named or not m.dialect.allows("named-axes-home")
+    if not all_axes:
+        m.relaxed("named-axes-home")
     if not named or not set(named) & {"Z"}:
         flags |= Flag.BARE_HOME if all_axes or set(named) & set("XY") else 0
     if axes:
@@ -121,13 +123,60 @@ def arc_centre(m: Machine, v: list[float], plain: Plain, start: tuple[float, ...
     if first == 0:
         raise Reject("arc-impossible", f"{name}: the centre is the start point, the radius is 0",
                      "Check the offsets of the centre.", name)
-    m.arcs_seen += 1
     if abs(first - last) > limit + 1e-6:
+        if not m.strict and not plain.centre_absolute:
+            _try_positions(m, v, plain, start, to, limit)
         raise Reject("arc-mismatch",
                      f"{name}: the start is {first:.4f} mm from the centre, the end {last:.4f} mm; no circle goes through"
                      " both", "Check the end point, and the offsets from the start point to the centre.", name,
                      measured=float(abs(first - last)), limit=float(limit), unit="mm")
     return centre[0], centre[1], centre[2]
+
+
+def _try_positions(m: Machine, v: list[float], plain: Plain, start: tuple[float, ...], to: tuple[float, ...], limit: float
+                   ) -> None:
+    """Count arcs that fit neither as written nor with I J K as positions, and those that fit only with positions."""
+    a, b, _ = PLANE_AXES[plain.plane]
+    centre = list(m.shift[:3])
+    for axis, slot, unit in plain.offsets:
+        centre[axis] += v[slot] * unit
+    first, last = path.radii(start[a], start[b], to[a], to[b], centre[a], centre[b])
+    fits = abs(first - last) <= limit + 1e-6 and first > NEAR
+    m.misfits = (m.misfits[0] if m.misfits[1] else m.block, m.misfits[1] + 1, m.misfits[2] + int(fits))
+
+
+def pocket(m: Machine, v: list[float], sense: int, slots: dict[str, int], scale: float) -> None:
+    """G12, G13: a round pocket from its centre, out to radius I, on by steps of Q to radius K, and back to the centre."""
+    name = "G12" if sense < 0 else "G13"
+    first = v[slots["I"]] * scale
+    last = v[slots["K"]] * scale if "K" in slots else first
+    step = v[slots["Q"]] * scale if "Q" in slots else max(last - first, 0.0)
+    if not first > 0 or last < first or (last > first and not step > 0):
+        raise Reject("bad-value", f"{name}: the radii I {first:g} and K {last:g} and the step Q {step:g} mm do not make a"
+                     " pocket", "Write I and K above 0, K not below I, and Q above 0.", name)
+    own = 0.0
+    if "D" in slots:
+        own = m.start.diameters.get(m.whole("D", v[slots["D"]]), NAN) / 2
+    if own != own:
+        m.gaps.append(Gap("compensation", f"{name}: the diameter of D is not declared; the pocket's path is not known",
+                          m.block + 1, m.block + 1, "xy"))
+        return
+    if last > first and (last - first) / step > 10_000:
+        raise Reject("bad-value", f"{name}: steps of {step:g} mm would be far too many", "Check Q.", "Q", measured=step)
+    if first <= own:
+        raise Reject("compensation-fault", f"{name}: the cutter of radius {own:g} mm does not fit into radius {first:g} mm",
+                     "Use a smaller cutter.", name, measured=own, limit=first, unit="mm")
+    feed, minutes = m.feed()
+    x, y, *rest = m.pos
+    circle = Plain(Kind.ARC, (), True, -1, 1.0, sense, 17)
+    radius = first
+    while True:
+        m.move(Kind.FEED, (x + radius - own, y, *rest), 0, feed, minutes)
+        arc_move(m, m.pos, (x, y, rest[0]), circle, 0, feed, minutes)
+        if radius >= last:
+            break
+        radius = min(radius + step, last)
+    m.move(Kind.FEED, (x, y, *rest), 0, feed, minutes)
 
 
 def probe(m: Machine, v: list[float], axes: AxisWords, absolute: bool, spindle: str) -> None:

@@ -24,9 +24,11 @@ def length(m: Machine, v: list[float], slot: int) -> None:
     else:
         number = m.tool if m.tool is not None else 0
     table = m.start.lengths
-    length = 0.0 if number == 0 and (m.strict or slot >= 0) else table.get(number, 0.0 if m.strict else NAN)
-    if not m.strict and m.length_number == number and m.length != m.length and length != length:
-        return
+    length = 0.0 if number == 0 and (m.strict or slot >= 0) else table.get(number, NAN if m.dialect.allows("stale-length") else 0.0)
+    if length != length:
+        m.relaxed("stale-length")
+        if m.length_number == number and m.length != m.length:
+            return
     set_length(m, length, number)
 
 

@@ -7,9 +7,10 @@ distinct shape is parsed once by lark into a ``Template``. Templates are kept pe
 
 from __future__ import annotations
 
+import itertools
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -25,9 +26,10 @@ NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)"  # as NUMBER in rs274.lark
 
 _PLAIN_WORD = re.compile(rf"([A-FH-LP-SU-Z])({NUMBER})")
 _HEAD = re.compile(r"(/?)N[0-9]{1,5}(?![0-9.])")
-_EXACT = re.compile(r"[#\[\]=<\x02:%]")
+_EXACT = re.compile(r"[#\[\]=<\x02:%]|END")
 _SLOW = re.compile(r"[^ \tA-DF-Za-df-z0-9.+#\[\]=<>-]")
-_TEMPLATES_KEPT = 50_000
+_ODD_SPACE = " \t\x00\x0b\x0c\x1a\x7f\xa0\xc2"  # padding, form feed, end of file, no-break space
+_TEMPLATES_KEPT = 50_000  # shapes remembered; a program whose every line has its own shape must not fill the memory
 
 
 class Reject(Exception):
@@ -180,8 +182,13 @@ def _squeeze_slowly(line: str, dialect: Dialect) -> Squeezed:
         elif " " < c <= "~":
             out.append(c.upper())
         else:
-            raise Reject("odd-characters" if allow("odd-comment-text") else "unreadable-block",
-                         f"{_name(c)} stands outside a comment", "Take the character out, or put it in a comment.", i)
+            edge = not line[:i].strip(_ODD_SPACE) or not line[i:].strip(_ODD_SPACE) or line[i - 1] in " \t" or line[i + 1] in " \t"
+            if c in _ODD_SPACE and edge and allow("odd-space"):
+                relaxed.append("odd-space")
+                i += 1
+                continue
+            raise Reject("unreadable-block", f"{_name(c)} stands outside a comment",
+                         "Take the character out, or put it in a comment.", i)
         places.append(i)
         i += 1
     return Squeezed("".join(out), places, tuple(comments), tuple(dict.fromkeys(relaxed)))
@@ -235,15 +242,15 @@ class Templates:
         self.dialect = dialect
         self.bracket_limit = bracket_limit
         self.known: dict[str, Template] = {}
-        self.by_number: list[Template] = []
+        self.numbers = itertools.count()  # each template has its own
 
     def of(self, key: str, text: str) -> Template:
         """The template of a shape; ``text`` is a squeezed line of that shape, for the first time it is met."""
         found = self.known.get(key)
         if found is None:
-            found = build(len(self.by_number), key, text, self.dialect, self.bracket_limit)
-            self.by_number.append(found)
-            self.known[key] = found
+            if len(self.known) >= _TEMPLATES_KEPT:
+                self.known.clear()
+            found = self.known[key] = build(self.numbers, key, text, self.dialect, self.bracket_limit)
         return found
 
     def concrete(self, template: Template, codes: list[tuple[str, float]]) -> Template:
@@ -251,20 +258,18 @@ class Templates:
         key = template.key + "".join(f"\x04{letter}{value!r}" for letter, value in codes)
         found = self.known.get(key)
         if found is None:
-            from dataclasses import replace
-
-            found = replace(template, number=len(self.by_number), key=key, code_values=())
-            found = _with_codes(found, [*(("G", c / 10) for c in template.codes_g),
-                                        *(("M", c / 10) for c in template.codes_m), *codes], self.dialect)
-            self.by_number.append(found)
-            self.known[key] = found
+            bare = replace(template, number=next(self.numbers), key=key, code_values=())
+            found = self.known[key] = _with_codes(
+                bare, [*(("G", c / 10) for c in template.codes_g), *(("M", c / 10) for c in template.codes_m), *codes],
+                self.dialect)
         return found
 
 
 # ---------------------------------------------------------------- one shape -> template
 
 
-def build(number: int, key: str, text: str, dialect: Dialect, bracket_limit: int) -> Template:
+def build(numbers: Iterator[int], key: str, text: str, dialect: Dialect, bracket_limit: int) -> Template:
+    """Parse squeezed text and make its template; a text that cannot be read gives a template that is refused."""
     depth, deepest, hashes = 0, 0, 0
     for c in text:
         if c == "[":
@@ -275,7 +280,7 @@ def build(number: int, key: str, text: str, dialect: Dialect, bracket_limit: int
         hashes = hashes + 1 if c in "#+-" else 0
         deepest = max(deepest, hashes)
     if deepest > bracket_limit:
-        return Template(number, key, reject=Reject(
+        return Template(next(numbers), key, reject=Reject(
             "expression-fault", f"brackets or signs are nested {deepest} deep; at most {bracket_limit} are followed",
             "Work the expression out in steps, with parameters.", measured=float(deepest), limit=float(bracket_limit)))
     from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
@@ -286,11 +291,11 @@ def build(number: int, key: str, text: str, dialect: Dialect, bracket_limit: int
         place = len(text)
         if isinstance(bad, UnexpectedCharacters) or (isinstance(bad, UnexpectedToken) and bad.token.type != "$END"):
             place = int(bad.pos_in_stream or 0)
-        return Template(number, key, reject=_syntax_fault(text, place, dialect))
+        return Template(next(numbers), key, reject=_syntax_fault(text, place, dialect))
     try:
-        return _Builder(number, key, dialect).block(tree, text)
+        return _Builder(numbers, key, dialect).block(tree, text)
     except Reject as reject:
-        return Template(number, key, reject=reject)
+        return Template(next(numbers), key, reject=reject)
 
 
 def _syntax_fault(text: str, place: int, dialect: Dialect) -> Reject:
@@ -346,10 +351,10 @@ def _syntax_fault(text: str, place: int, dialect: Dialect) -> Reject:
 
 
 class _Builder:
-    """Walks one lark tree."""
+    """Walks one lark tree. Terminals carry their place in the squeezed text as ``start_pos``."""
 
-    def __init__(self, number: int, key: str, dialect: Dialect) -> None:
-        self.number, self.key, self.dialect = number, key, dialect
+    def __init__(self, numbers: Iterator[int], key: str, dialect: Dialect) -> None:
+        self.numbers, self.key, self.dialect = numbers, key, dialect
         self.relaxed: list[str] = []
 
     def need(self, option: str, rule: str, message: str, place: int, fix: str = "") -> None:
@@ -366,6 +371,65 @@ class _Builder:
         return reject
 
     def block(self, tree: Any, text: str) -> Template:
+        """The template of a whole line: its head, then one body, or a row of clauses where flow words part it."""
+        oword: tuple[Any, ...] | None = None
+        delete = 0
+        clauses: list[tuple[str, Any]] = []
+        body: list[Any] = []
+        for item in tree.children:
+            kind = getattr(item, "type", None) or item.data
+            if kind == "PERCENT":
+                return Template(next(self.numbers), self.key, percent=True)
+            if kind == "SLASH":
+                delete = 1
+            elif kind == "COLON":
+                self.need("colon", "unreadable-block", "a colon is no part of a block", item.start_pos)
+                oword = (str(item)[1:], "")
+            elif kind == "line_number":
+                delete = self.line_number(item) or delete
+            elif kind == "LATE_NUMBER":
+                self.need("line-number-after-words", "unreadable-block", "a line number stands behind words",
+                          item.start_pos, "Put N first on the line.")
+            elif kind == "oword":
+                oword = self.oword(item)
+            elif kind == "flow":
+                if body:
+                    clauses.append(("body", self.body(body, text)))
+                    body = []
+                clauses.append(self.flow(item))
+            else:
+                body.append(item)
+        if clauses:
+            if body:
+                clauses.append(("body", self.body(body, text)))
+            for _, clause in clauses:
+                if isinstance(clause, Template) and clause.reject is not None:
+                    raise clause.reject
+            for _, clause in clauses:
+                if isinstance(clause, Template):
+                    self.relaxed += clause.relaxed
+            comments = sum(clause.comments for _, clause in clauses if isinstance(clause, Template))
+            return Template(next(self.numbers), self.key, values=(), flow=tuple(clauses), delete=delete, comments=comments,
+                            relaxed=tuple(self.relaxed))
+        made = self.body(body, text)
+        return replace(made, oword=oword, delete=delete, relaxed=tuple(dict.fromkeys((*self.relaxed, *made.relaxed))),
+                       plain=_EXACT.search(text) is None and not (oword and oword[1]))
+
+    def line_number(self, item: Any) -> int:
+        """Check a line number; the switch of a block delete that follows it."""
+        token = item.children[0]
+        if len(token) > 6:
+            self.need("long-line-number", "unreadable-block", "a line number has more than five digits", token.start_pos,
+                      "Use N with one to five digits.")
+        if len(item.children) == 1:
+            return 0
+        late = item.children[1]
+        self.need("block-delete-after-number", "unreadable-block", "/ must come before the line number", late.start_pos,
+                  "Put / first on the line.")
+        return int(late[1:] or 1)
+
+    def body(self, items: list[Any], text: str) -> Template:
+        """The template of words, settings and comments."""
         exact = _EXACT.search(text) is not None
         words: list[tuple[str, Any]] = []
         codes: list[tuple[str, float]] = []
@@ -373,10 +437,8 @@ class _Builder:
         bare, seen = "", set[str]()
         bare_places: list[int] = []
         settings: list[tuple[Any, Any]] = []
-        flow: list[Any] = []
-        oword: tuple[Any, ...] | None = None
         tool: float | None = None
-        digits = delete = comments = 0
+        digits = comments = 0
 
         def repeated(letter: str, place: int) -> None:
             if letter in seen:
@@ -384,75 +446,50 @@ class _Builder:
                                   f"Leave one {letter} word, or make two blocks.")
             seen.add(letter)
 
-        for item in tree.children:
+        for item in items:
             kind = getattr(item, "type", None) or item.data
-            place = getattr(item, "start_pos", None)
-            if kind == "SLASH":
-                delete = 1
-            elif kind == "PERCENT":
-                return Template(self.number, self.key, percent=True)
-            elif kind == "COLON":
-                self.need("colon", "unreadable-block", "a colon is no part of a block", place or 0)
-            elif kind == "line_number":
-                token = item.children[0]
-                if len(token) > 6:
-                    self.need("long-line-number", "unreadable-block", "a line number has more than five digits",
-                              token.start_pos, "Use N with one to five digits.")
-                if len(item.children) > 1:
-                    late = item.children[1]
-                    self.need("block-delete-after-number", "unreadable-block", "/ must come before the line number",
-                              late.start_pos, "Put / first on the line.")
-                    delete = int(late[1:] or 1)
-            elif kind == "LATE_NUMBER":
-                self.need("line-number-after-words", "unreadable-block", "a line number stands behind words", place or 0,
-                          "Put N first on the line.")
-            elif kind == "COMMENT":
+            if kind == "COMMENT":
                 comments += 1
-            elif kind == "oword":
-                oword = self.oword(item)
-            elif kind == "setting":
+                continue
+            if kind == "setting":
                 settings.append(self.setting(item))
                 comments += sum(1 for _ in item.scan_values(lambda t: t.type == "COMMENT"))
-                if flow:
-                    flow.append(("set", *settings[-1]))
-            elif kind == "flow":
-                flow.append(self.flow(item, words, settings))
-            else:
-                letter = str(item.children[0])
-                place = item.children[0].start_pos
-                if len(item.children) == 1:
-                    self.bare_letter(letter, place)
-                    repeated(letter, place)
-                    bare += letter
-                    bare_places.append(place)
-                    continue
-                value = self.real(item.children[1])
-                if letter not in lexicon.LETTERS:
-                    self.unknown_letter(letter, place)
-                if letter in "GM":
-                    if value[0] == "n":
-                        codes.append((letter, value[1]))
-                    else:
-                        code_values.append((letter, value))
-                    continue
+                continue
+            letter, place = str(item.children[0]), item.children[0].start_pos
+            if len(item.children) == 1:
+                self.bare_letter(letter, place)
+                bare_places.append(place)
+                self.no_names(bare + letter, bare_places)
                 repeated(letter, place)
-                if letter == "T" and value[0] == "n" and not exact:
-                    tool = value[1]
-                    digits = sum(c.isdigit() for c in str(item.children[1]).split(".")[0])
+                bare += letter
+                continue
+            value = self.real(item.children[1])
+            if letter not in lexicon.LETTERS:
+                self.unknown_letter(letter, place)
+            if letter in "GM":
+                if value[0] == "n":
+                    codes.append((letter, value[1]))
                 else:
-                    words.append((letter, value))
-        if len(bare) > 1:
-            runs = [b - a for a, b in zip(bare_places, bare_places[1:], strict=False)]
-            if any(r == 1 for r in runs) and not set(bare) <= set("XYZABC"):
-                raise self.refuse("unreadable-block", "a name stands where a number is expected", bare_places[0],
-                                  "Write the number itself; this looks like a place-holder that was never filled in.")
+                    code_values.append((letter, value))
+                continue
+            repeated(letter, place)
+            if letter == "T" and value[0] == "n":
+                tool = value[1]
+                digits = sum(c.isdigit() for c in str(item.children[1]).split(".")[0])
+            else:
+                words.append((letter, value))
         letters = tuple(letter for letter, _ in words)
         template = Template(
-            self.number, self.key, letters=letters, values=tuple(v for _, v in words) if exact else None,
+            next(self.numbers), self.key, letters=letters, values=tuple(v for _, v in words) if exact else None,
             code_values=tuple(code_values), tool=tool, tool_digits=digits, bare=bare, settings=tuple(settings),
-            flow=tuple(flow), oword=oword, delete=delete, comments=comments, relaxed=tuple(self.relaxed),
-            plain=not exact and not flow and oword is None, slots={c: i for i, c in enumerate(letters)})
+            comments=comments, relaxed=tuple(self.relaxed), plain=not exact, slots={c: i for i, c in enumerate(letters)})
         return _with_codes(template, codes, self.dialect)
+
+    def no_names(self, bare: str, places: list[int]) -> None:
+        """Letters without number side by side are a name, a place-holder that was never filled in."""
+        if len(places) > 1 and places[-1] - places[-2] == 1 and not (set(bare) <= set("XYZABC") and len(set(bare)) == len(bare)):
+            raise self.refuse("unreadable-block", "a name stands where a number is expected", places[-2],
+                              "Write the number itself; this looks like a place-holder that was never filled in.")
 
     def bare_letter(self, letter: str, place: int) -> None:
         if letter not in lexicon.LETTERS:
@@ -474,10 +511,14 @@ class _Builder:
                       _place(expression.children[1]), "Put the expression in square brackets.")
         return index, self.expression(expression, inside=False)
 
-    def flow(self, item: Any, words: list[tuple[str, Any]], settings: list[tuple[Any, Any]]) -> Any:
+    def flow(self, item: Any) -> tuple[str, Any]:
+        """A clause: ("if", condition), ("then", None), ("while", condition), ("do", n), ("end", n), ("goto", number)."""
         token = item.children[0]
         self.need("flow", "unreadable-block", f"{token} is no word of the language", token.start_pos)
-        return (token.type.lower(), self.real(item.children[1]) if len(item.children) > 1 else str(token))
+        kind = token.type.lower()
+        if len(item.children) > 1:
+            return kind, self.real(item.children[1])
+        return kind, int(str(token).lstrip("DOEN")) if kind in ("do", "end") else None
 
     def oword(self, item: Any) -> tuple[Any, ...]:
         token = item.children[0]
@@ -499,12 +540,12 @@ class _Builder:
             return ("n", float(str(node).replace(EXPONENT, "e")))
         if kind == "bracket":
             return self.expression(node.children[0], inside=True)
+        if kind == "NAMED":
+            self.need("named-parameters", "unreadable-block", "a parameter has a number, not a name", node.start_pos)
+            return ("name", str(node)[2:-1])
         if kind == "parameter":
-            child = node.children[0]
-            if getattr(child, "type", None) == "NAMED":
-                self.need("named-parameters", "unreadable-block", "a parameter has a number, not a name", child.start_pos)
-                return ("name", str(child)[2:-1])
-            return ("p", self.real(child))
+            child = self.real(node.children[0])
+            return child if child[0] == "name" else ("p", child)
         if kind == "call":
             return ("f", str(node.children[0]), self.real(node.children[1]))
         if kind == "arctangent":
@@ -543,8 +584,6 @@ def _place(node: Any) -> int:
 
 def _with_codes(template: Template, codes: list[tuple[str, float]], dialect: Dialect) -> Template:
     """The template with its G and M codes checked against the tables (3.3.5, 3.4). Raises Reject in building."""
-    from dataclasses import replace
-
     g: list[int] = []
     m: list[int] = []
     relaxed = list(template.relaxed)
@@ -585,7 +624,9 @@ def _with_codes(template: Template, codes: list[tuple[str, float]], dialect: Dia
             if group in groups:
                 clash = Reject("conflicting-codes", f"{groups[group]} and {row.name} cannot stand in one block",
                                "They belong to one group: leave one of them, or make two blocks.", shown)
-                if group == "MM8" and tenths != 90 and 90 not in m:
+                if group == "GG1" and {groups[group], row.name} in ({"G80", "G0"}, {"G80", "G1"}):
+                    need("cancel-and-move", clash)
+                elif group == "MM8" and tenths != 90 and 90 not in m:
                     need("mist-and-flood", clash)
                 else:
                     raise clash
@@ -598,9 +639,35 @@ def _with_codes(template: Template, codes: list[tuple[str, float]], dialect: Dia
                 t not in lexicon.G_CODES for t in g)):
             raise unknown
     except Reject as reject:
-        if template.code_values or template.key.find("\x04") >= 0 or True:
-            return replace(template, codes_g=tuple(g), codes_m=tuple(m), reject=reject, plain=False)
+        return replace(template, codes_g=tuple(g), codes_m=tuple(m), reject=reject, plain=False)
     return replace(template, codes_g=tuple(g), codes_m=tuple(m), relaxed=tuple(relaxed))
+
+
+# ---------------------------------------------------------------- lines with free text in them
+
+
+_STOP_AND_TEXT = re.compile(r"[ \t]*(?:N[0-9]+)?[^(;]*?M0*(?:0|1|2|6|30|60)(?![0-9.])[ \t]*([A-Za-z].*)", re.IGNORECASE)
+_CALL_AND_TEXT = re.compile(r"[ \t]*(?:N[0-9]+)?[ \t]*M[0-9]{3,4}(?![0-9.])[ \t]*(\S.*)", re.IGNORECASE)
+
+
+def without_text(line: str, dialect: Dialect) -> list[tuple[str, str]]:
+    """Other ways to read a line that cannot be read: (option, the line with its free text made a comment of one length)."""
+    found: list[tuple[str, str]] = []
+
+    def masked(option: str, start: int, end: int) -> None:
+        if dialect.allows(option) and end - start >= 2:
+            found.append((option, f"{line[:start]}({' ' * (end - start - 2)}){line[end:]}"))
+
+    slash = line.find("/", len(line) - len(line.lstrip(" \t")) + 1)
+    if slash > 0 and line[:slash].count("[") == line[:slash].count("]"):
+        masked("slash-text", slash, len(line))
+    for pattern in (_STOP_AND_TEXT, _CALL_AND_TEXT):
+        text = pattern.match(line)
+        if text is not None:
+            masked("free-text", text.start(1), text.end(1))
+    if ")" in line and "(" not in line:
+        masked("stray-bracket", 0, line.rindex(")") + 1)
+    return found
 
 
 # ---------------------------------------------------------------- on demand

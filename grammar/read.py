@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
+import re
+import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any, overload
@@ -11,9 +14,10 @@ import numpy as np
 from grammar import lexicon
 from grammar.dialect import dialect as make_dialect
 from grammar.evaluate import evaluate
+from grammar.flow import Flow
 from grammar.interpret import Machine, Stop
 from grammar.moves import Bounds, Fault, Gap, Mode, Program, Start
-from grammar.parse import Reject, Template, raw_place, shape, squeeze, words_of
+from grammar.parse import Reject, Squeezed, Template, build, raw_place, shape, squeeze, without_text, words_of
 from grammar.source import BOM, Source
 
 if TYPE_CHECKING:
@@ -25,6 +29,9 @@ STRICT_START = Start(
 SHOP_START = Start()
 LINE_LENGTH = 256  # 3.3, line end not counted
 GREATEST = 1e12  # a number beyond this is a slip; keeps every later computation finite
+_CHANGE = re.compile(rb"[Mm][ \t]*0*6(?![0-9])")
+KEPT_LINES = 20_000  # lines of loops and subprograms kept as read
+EMPTY = Template(-1, "")
 BULK_BYTES = 400_000  # below, reading line by line takes less than loading the compiler
 
 
@@ -108,12 +115,24 @@ class _Reader:
         self.seen: set[int] = set()
         self.blocks_run = 0
         self.stopped = False
+        self.flow = Flow(self.lines, self.machine)
+        self.machine.tool_word_counts = self.no_tool_change
+        self._no_tool_change: bool | None = None
+        self.ran = bytearray(len(self.lines))  # 1: the line was run
+        self.again = 0  # blocks run that had run before
+        self.kept: dict[int, tuple[Squeezed, Template, list[float]]] = {}  # lines run again, as read
 
     def use_bulk(self, lines: Lines) -> None:
         """Let runs of plain blocks be resolved as arrays."""
         from grammar.shapes import Bulk
 
         self.bulk = Bulk(lines, self.machine, self.template_of)
+
+    def no_tool_change(self) -> bool:
+        """Whether the program holds no M6: then T alone says which tool is in the spindle."""
+        if self._no_tool_change is None:
+            self._no_tool_change = _CHANGE.search(self.source.data) is None
+        return self._no_tool_change
 
     def template_of(self, pc: int) -> tuple[Template, tuple[str, ...]]:
         """The template of a line without expressions, and the relaxations its characters lean on."""
@@ -124,6 +143,10 @@ class _Reader:
     def program(self) -> Program:
         machine = self.machine
         opened, closed = self.percent()
+        machine.move_limit = min(self.bounds.moves, self.bounds.moves_made + 4 * len(self.lines))
+        self.deadline = None if self.bounds.seconds is None else time.monotonic() + self.bounds.seconds
+        if self.source.data.startswith(BOM):
+            self.byte_order_mark()
         pc = 0
         try:
             while pc < len(self.lines):
@@ -133,18 +156,20 @@ class _Reader:
                     done, templates, blocks = self.bulk.run(pc)
                     if done:
                         self.blocks_run += blocks
+                        self.ran[pc : pc + done] = b"\x01" * done
+                        if self.blocks_run > self.bounds.blocks_run:
+                            machine.runaway(f"more than {self.bounds.blocks_run} blocks are run", self.bounds.blocks_run)
                         for template, line in templates:
                             self.note_words(line, template)
                         pc += done
                         continue
-                if pc != opened:
-                    self.run_line(pc)
-                pc += 1
+                pc = self.run_line(pc) if pc != opened else pc + 1
         except Stop:
             self.stopped = True
             machine.gaps.append(Gap("bound", "following the program stopped here", machine.block + 1, len(self.lines)))
         if not self.fragment and not self.stopped:
             self.ending(pc, opened, closed)
+        self.afterthoughts()
         for axis, (cause, reason, block) in machine.lost.items():
             machine.gaps.append(Gap(cause, reason, block + 1, max(len(self.lines), 1), lexicon.AXES[axis].lower()))
         faults = tuple(sorted((self.placed(f) for f in machine.faults), key=lambda f: (f.line, f.column, f.rule)))
@@ -153,6 +178,14 @@ class _Reader:
             faults=faults, gaps=tuple(_joined(machine.gaps)), end=machine.end_state(),
             block_line=np.arange(1, len(self.lines) + 1, dtype=np.int32), codes=self.codes, letters=self.letters,
             blocks_run=self.blocks_run)
+
+    def byte_order_mark(self) -> None:
+        """A byte-order mark is no part of the language."""
+        if self.dialect.allows("byte-order-mark"):
+            self.machine.relaxed("byte-order-mark")
+        else:
+            self.machine.fault("unreadable-block", "the file begins with a byte-order mark, which is no character of the"
+                               " language", "Save the file as plain text without it.", at=0)
 
     # -- percent lines and the end (3.1)
 
@@ -184,57 +217,144 @@ class _Reader:
         if machine.ended:
             rest = [i for i in range(pc, len(self.lines)) if self.lines[i].strip() and not self.lines[i].strip().startswith(
                 ("%", "(", ";"))]
-            if rest and not any(i in self.seen for i in rest):
+            rest = [i for i in rest if not self.ran[i]]
+            if rest:
                 machine.block = rest[0]
                 machine.fault("unreached-blocks", f"{len(rest)} blocks after the end of the program are never run",
                               "Take them out, or take the earlier M2 or M30 out.", severity="note")
 
+    def afterthoughts(self) -> None:
+        """What can be told only when the whole program has been followed."""
+        machine = self.machine
+        block, misfits, fit = machine.misfits
+        if fit and fit == misfits and misfits >= machine.record.arc_count():
+            machine.block = block
+            machine.fault("arc-mismatch", f"{misfits} arcs fit only if I, J and K are positions, not offsets from the start",
+                          "If the machine reads them so, switch the option absolute-centres on.", severity="warning", at=0)
+        if machine.record.rotary:
+            blocks = [machine.record.block_of(change[0]) for change in machine.record.rotary]
+            machine.gaps.append(Gap("rotary", "a rotary axis turns", min(blocks) + 1, max(blocks) + 1))
+
     # -- one line
 
-    def run_line(self, pc: int) -> None:
+    def run_line(self, pc: int) -> int:
+        """Run one line; the line that comes next."""
         machine = self.machine
         line = self.lines[pc]
         machine.block, machine.line = pc, line
         try:
-            if len(line) > LINE_LENGTH:
-                self.long_line(line)
-            squeezed = squeeze(line, self.dialect)
+            kept = self.kept.get(pc)
+            if kept is not None:
+                squeezed, template, numbers = kept
+            else:
+                squeezed, template, numbers = self.read_line(line)
+                if self.ran[pc] and len(self.kept) < KEPT_LINES:
+                    self.kept[pc] = squeezed, template, numbers
             if not squeezed.text:
-                return
-            key, texts = shape(squeezed.text)
-            template = self.language.templates.of(key, squeezed.text)
+                return pc + 1
+            machine.comments = squeezed.comments
             if template.percent:
                 if self.strict:
                     raise Reject("unreadable-block", "a % stands where none may be",
                                  "A % line opens the program or closes it, and holds nothing else.", line.index("%"))
-                return
+                if squeezed.text != "%":
+                    machine.relaxed("percent-text")
+                return pc + 1
             if template.delete and self.start.block_delete and template.reject is None:
-                return
-            self.blocks_run += 1
+                return pc + 1
+            self.count(pc)
             if template.reject is not None:
                 raise template.reject
-            if template.values is None:
-                numbers = [float(t) for t in texts]
+            after = pc + 1
+            if template.flow:
+                after = self.flow.clauses(pc, template, self.run_body)
+                self.relaxations((*squeezed.relaxed, *template.relaxed))
+            elif template.oword is not None and template.oword[1]:
+                self.relaxations((*squeezed.relaxed, *template.relaxed))
+                after = self.flow.oword(pc, template)
             else:
-                numbers = [evaluate(value, machine.parameters) for value in template.values]
-                if template.code_values:
-                    codes = [(c, evaluate(value, machine.parameters)) for c, value in template.code_values]
-                    template = self.language.templates.concrete(template, codes)
-            for letter, number in zip(template.letters, numbers, strict=True):
-                if abs(number) > GREATEST:
-                    raise Reject("bad-value", f"{letter}{number:g} is far beyond any machine",
-                                 "Write the number again, with its decimal point.", letter)
-            self.note_words(pc, template)
-            step = self.language.step(machine.state_id, template)
-            if step.reject is not None:
-                raise step.reject
-            if machine.parameters.unset:
-                self.unset(template)
-            machine.resolve(step, numbers)
-            for option in (*squeezed.relaxed, *step.relaxed):
-                machine.relaxed(option)
+                words = self.run_template(template, numbers, squeezed.relaxed)
+                if self.subprograms.intersection(template.codes_m):
+                    after = self.flow.m_code(pc, template, words)
+            return after
         except Reject as reject:
             self.refused(pc, line, reject)
+            return pc + 1
+
+    subprograms = frozenset((970, 980, 990))
+
+    def read_line(self, line: str) -> tuple[Squeezed, Template, list[float]]:
+        """A line's squeezed text, template and numbers; free text is read as such where nothing else fits."""
+        if len(line) > LINE_LENGTH:
+            self.long_line(line)
+        failure: Reject | None = None
+        try:
+            squeezed = squeeze(line, self.dialect)
+            key, texts = shape(squeezed.text)
+            template = self.language.templates.of(key, squeezed.text) if squeezed.text else EMPTY
+            if template.reject is None or template.reject.rule not in ("unreadable-block", "repeated-word", "unknown-code"):
+                return squeezed, template, [float(t) for t in texts]
+        except Reject as reject:
+            failure = reject
+        for option, text in without_text(line, self.dialect):
+            try:
+                other = squeeze(text, self.dialect)
+                key, others = shape(other.text)
+                found = self.language.templates.of(key, other.text)
+            except Reject:
+                continue
+            if found.reject is None:
+                return other._replace(relaxed=(*other.relaxed, option)), found, [float(t) for t in others]
+        if failure is not None:
+            raise failure
+        return squeezed, template, [float(t) for t in texts]
+
+    def count(self, pc: int) -> None:
+        """Count a block; stop at the bounds."""
+        self.blocks_run += 1
+        if not self.blocks_run % 4096:
+            self.machine.tidy()
+        if self.blocks_run > self.bounds.blocks_run:
+            self.machine.runaway(f"more than {self.bounds.blocks_run} blocks are run", self.bounds.blocks_run)
+        if self.ran[pc]:
+            self.again += 1
+            if self.again > self.bounds.blocks_again:
+                self.machine.runaway(f"more than {self.bounds.blocks_again} blocks are run again", self.bounds.blocks_again)
+        self.ran[pc] = 1
+        if self.deadline is not None and self.blocks_run % 256 == 0 and time.monotonic() > self.deadline:
+            self.machine.runaway(f"following the program takes longer than {self.bounds.seconds:g} s")
+
+    def run_body(self, template: Template) -> None:
+        """Run the words of one clause."""
+        self.run_template(template, [], ())
+
+    def run_template(self, template: Template, numbers: list[float], relaxed: Sequence[str]) -> dict[str, float]:
+        """Carry a block's words out; its numbers by letter."""
+        machine = self.machine
+        if template.values is not None:
+            numbers = [evaluate(value, machine.parameters) for value in template.values]
+            if template.code_values:
+                codes = [(c, evaluate(value, machine.parameters)) for c, value in template.code_values]
+                template = self.language.templates.concrete(template, codes)
+        for letter, number in zip(template.letters, numbers, strict=True):
+            if abs(number) > GREATEST:
+                raise Reject("bad-value", f"{letter}{number:g} is far beyond any machine",
+                             "Write the number again, with its decimal point.", letter)
+        self.note_words(machine.block, template)
+        step = self.language.step(machine.state_id, template)
+        if step.reject is not None:
+            raise step.reject
+        before = machine.pos
+        machine.resolve(step, numbers)
+        if template.values is not None:
+            self.unset(before)
+        self.relaxations((*relaxed, *step.relaxed))
+        return dict(zip(template.letters, numbers, strict=True))
+
+    def relaxations(self, options: Sequence[str]) -> None:
+        """Tell the relaxations a block leans on, each once a program."""
+        for option in options:
+            self.machine.relaxed(option)
 
     def long_line(self, line: str) -> None:
         if len(line) > self.bounds.line_bytes:
@@ -260,12 +380,18 @@ class _Reader:
                        *("T" * (template.tool is not None))):
             self.letters.setdefault(letter, pc)
 
-    def unset(self, template: Template) -> None:
+    def unset(self, before: tuple[float, ...]) -> None:
+        """Tell parameters that were read though nothing has set them, and axes lost to them."""
         machine = self.machine
-        for name in machine.parameters.unset:
-            machine.fault("expression-fault", f"{name} is read, but nothing has set it", "Set it before this block.",
-                          once=("unset", name))
+        names = list(machine.parameters.unset)
         machine.parameters.unset.clear()
+        for name in names:
+            if name.startswith("#<") or int(name[1:]) < 500:  # the others keep values from run to run, or are the machine's
+                machine.fault("expression-fault", f"{name} is read, but nothing has set it", "Set it before this block.",
+                              once=("unset", name))
+        lost = {a for a in range(3) if machine.pos[a] != machine.pos[a] and before[a] == before[a] and a not in machine.lost}
+        if lost and not machine.high:
+            machine.lose(lost, "parameter", f"the value of {', '.join(names) or 'a parameter'} is not known")
 
     def refused(self, pc: int, line: str, reject: Reject) -> None:
         """One fault for a refused block; in shop the axes it names, or may name, become unknown."""
@@ -279,7 +405,7 @@ class _Reader:
             return
         words = {w.letter for w in words_of(line, self.dialect)}
         named = {lexicon.AXES.index(c) for c in words & set(lexicon.AXES)}
-        if reject.rule == "unknown-code" and not named:
+        if reject.rule in ("unknown-code", "subprogram-fault") and not named:
             named = {0, 1, 2}
         if not words and reject.rule == "unreadable-block":
             named = {lexicon.AXES.index(c) for c in line.upper() if c in "XYZ"}
@@ -289,16 +415,12 @@ class _Reader:
     def place(self, line: str, reject: Reject) -> int:
         """The raw index of a fault found in squeezed text, found again for this very line."""
         try:
-            if len(line) > LINE_LENGTH:
-                self.long_line(line)
             squeezed = squeeze(line, self.dialect)
         except Reject:
             return 0
         index = int(reject.numbers["squeezed"])
         key, _ = shape(squeezed.text)
-        from grammar.parse import build
-
-        own = build(0, key, squeezed.text, self.dialect, self.bounds.brackets).reject
+        own = build(itertools.count(), key, squeezed.text, self.dialect, self.bounds.brackets).reject
         if own is not None:
             index = int(own.numbers.get("squeezed", index))
         return raw_place(line, squeezed, index)

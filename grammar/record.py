@@ -29,7 +29,7 @@ class Recorder:
         self._stretches: list[dict[str, Any]] = []
         self._arc_stretches: list[dict[str, Any]] = []
         self._mode_ids: dict[Mode, int] = {}
-        self._frame_ids: dict[Frame, int] = {}
+        self._frame_ids: dict[str, int] = {}
 
     def __len__(self) -> int:
         return self._done + len(self.rows)
@@ -37,7 +37,7 @@ class Recorder:
     def extend(self, *, kind: Any, block: Any, call: int, mode: Any, frame: int, before: Floats, end: Floats, feed: Floats,
                arc: Any, centre: Floats, sense: Any, plane: Any) -> None:
         """Add n plain moves that follow one another from ``before`` (3,); ``arc`` are indices into the n moves."""
-        self._finish_rows()
+        self.pack()
         n = len(kind)
         start = np.empty((n, 3))
         start[:1] = before
@@ -50,7 +50,7 @@ class Recorder:
             "minutes": np.full(n, np.nan)})
         self._done += n
 
-    def _finish_rows(self) -> None:
+    def pack(self) -> None:
         """Turn the single moves gathered so far into a stretch."""
         n = len(self.rows)
         if n:
@@ -77,15 +77,27 @@ class Recorder:
         return found
 
     def frame(self, frame: Frame) -> int:
-        """The number of a frame. Frames that hold NaN are compared by their text."""
-        found = self._frame_ids.get(frame)
+        """The number of a frame; frames are compared by their text, so that NaN is like NaN."""
+        key = repr(frame)
+        found = self._frame_ids.get(key)
         if found is None:
-            for i, other in enumerate(self.frames):
-                if repr(other) == repr(frame):
-                    return i
-            found = self._frame_ids[frame] = len(self.frames)
+            found = self._frame_ids[key] = len(self.frames)
             self.frames.append(frame)
         return found
+
+    def arc_count(self) -> int:
+        """How many arcs are recorded."""
+        return len(self.arcs) + sum(len(s["row"]) for s in self._arc_stretches)
+
+    def block_of(self, move: int) -> int:
+        """The block of a recorded move."""
+        if move >= self._done:
+            return int(self.rows[move - self._done][1])
+        for stretch in self._stretches:
+            if move < len(stretch["block"]):
+                return int(stretch["block"][move])
+            move -= len(stretch["block"])
+        raise IndexError(move)
 
     def marks(self) -> tuple[int, int, int]:
         """Where the record stands, for ``truncate``; good until the next ``extend``."""
@@ -98,7 +110,7 @@ class Recorder:
 
     def moves(self) -> Moves:
         """Everything recorded, as read-only arrays."""
-        self._finish_rows()
+        self.pack()
         n = self._done
 
         def joined(name: str, dtype: Any, width: int = 0) -> Any:

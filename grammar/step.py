@@ -21,6 +21,9 @@ from grammar.state import INCH, NO_MOTION, Action, AxisWords, CycleCall, Plain, 
 __all__ = ["Language", "Plain", "State", "Step", "language"]
 
 
+_STEPS_KEPT = 100_000
+
+
 class Language:
     """The discrete state machine of a dialect: states, and the memo of steps. Shared by all programs of the dialect."""
 
@@ -44,6 +47,8 @@ class Language:
         key = (state, template.number)
         found = self.memo.get(key)
         if found is None:
+            if len(self.memo) >= _STEPS_KEPT:
+                self.memo.clear()
             try:
                 found = _Stepper(self, self.states[state], template).run()
             except Reject as reject:
@@ -161,6 +166,9 @@ class _Stepper:
         self.system(modal)
         if "G13" in modal:
             self.s["path"] = modal["G13"]
+            if self.allow("path-tolerance") and self.have & {"P", "Q"} and self.g(40) < 0:
+                self.relaxed.append("path-tolerance")
+                self.used |= {"P", "Q"}
         if "G3" in modal:
             self.s["distance"] = modal["G3"] // 10
         if "G4" in modal:
@@ -195,13 +203,17 @@ class _Stepper:
         code = -1
         for c in t.codes_g:
             row = lexicon.G_CODES.get(c)
-            if row is not None and row.group == "G1":
+            if row is not None and row.group == "G1" and (code < 0 or c != 800):
                 code = c
+        if 800 in t.codes_g and code in (0, 10):
+            self.s["kept"] = ""  # G80 beside G0 or G1: see cancel-and-move in parse.py
         if user >= 0 and code in MOTIONS:
             raise Reject("conflicting-codes",
                          f"{code_name('G', user)} and {code_name('G', code)} both want the axis words of the block",
                          "Make two blocks.", code_name("G", code))
         axis_words = self.have & set(AXES)
+        if any(c not in lexicon.M_CODES for c in t.codes_m) and axis_words <= set(t.bare):
+            axis_words = set()
         if self.g(40) >= 0 and "P" not in self.have and code < 0 and axis_words <= {"X"}:
             axis_words = set()
         if user >= 0 or self.g(120, 130) >= 0:
@@ -242,9 +254,12 @@ class _Stepper:
             s["overrides"] = True
         if 490 in codes:
             s["overrides"] = False
+        if codes & {970, 980, 990}:
+            self.used |= {"P", "L"} | ({"K"} if "L" not in self.have else set())
         for code in t.codes_m:
             if code not in lexicon.M_CODES:
-                self.act(words.unknown_m, code)
+                lost = frozenset(AXES.index(c) for c in t.bare if c in AXES)
+                self.act(words.unknown_m, code, lost)
 
     def dwell(self) -> None:
         if "P" in self.t.slots:
@@ -315,6 +330,9 @@ class _Stepper:
         self.act(offsets.system, self.s["system"], self.scale)
 
     def group_zero(self) -> None:
+        if self.g(120, 130) >= 0:
+            self.pocket()
+            return
         code = self.g(280, 300, 100, 920, 921, 922, 923, 520)
         if code < 0:
             return
@@ -343,6 +361,19 @@ class _Stepper:
                 raise self.missing("at least one axis word", name)
             self.act(offsets.local_shift if code == 520 else offsets.shift, axes, self.scale)
 
+    def pocket(self) -> None:
+        """G12, G13: not of the standard."""
+        code = self.g(120, 130)
+        name = code_name("G", code)
+        if self.s["plane"] != 17:
+            raise Reject("conflicting-codes", f"{name} works in the XY plane only", "Write G17 in a block before it.", name)
+        if self.compensating:
+            raise self.comp_fault(code, "no pocket can be cut")
+        if "I" not in self.t.slots:
+            raise self.missing("I", name, "Add I with the radius of the first circle.")
+        slots = {c: self.slot(c) for c in "IKQD" if c in self.t.slots}
+        self.act(moving.pocket, -1 if code == 120 else 1, slots, self.scale)
+
     def origin(self) -> None:
         if "L" not in self.t.slots:
             raise self.missing("L", "G10", "Write G10 L2 P1 with the axes.")
@@ -354,7 +385,7 @@ class _Stepper:
 
     def move(self, motion: int) -> None:
         t = self.t
-        if 800 in t.codes_g:
+        if 800 in t.codes_g and motion == NO_MOTION:
             self.s["motion"] = 800
             self.s["kept"] = ""
         if motion == NO_MOTION:

@@ -12,7 +12,7 @@ from grammar import lexicon
 from grammar.evaluate import evaluate
 from grammar.lexicon import code_name
 from grammar.moves import Gap
-from grammar.parse import Reject, message_of, squeeze
+from grammar.parse import Reject, message_of
 
 if TYPE_CHECKING:
     from grammar.interpret import Machine
@@ -30,12 +30,13 @@ def settings(m: Machine, v: list[float], settings: tuple[tuple[Any, Any], ...]) 
         if isinstance(target, str):
             m.parameters.set_named(target, number)
         else:
-            m.set_parameter(target, number)
+            if not m.parameters.local(target):
+                m.set_parameter(target, number)
             m.parameters.set(target, number)
 
 
 def comment(m: Machine, v: list[float]) -> None:
-    start, end = squeeze(m.line, m.dialect).comments[-1]
+    start, end = m.comments[-1]
     text = m.line[start:end]
     message = message_of(text)
     if message is not None:
@@ -94,12 +95,16 @@ def coolant(m: Machine, v: list[float], code: str) -> None:
     m.event("coolant", float(code))
 
 
-def unknown_m(m: Machine, v: list[float], code: int) -> None:
+def unknown_m(m: Machine, v: list[float], code: int, lost: frozenset[int]) -> None:
+    """An M code that is not known moves no axis, as far as the standards leave M codes to the machine; those it names
+    by their bare letters are lost."""
     name = code_name("M", code)
     m.fault("unknown-code", f"{name} is not a code this reader knows",
                "Look it up in the machine's manual; what it does is not followed here.", severity="warning", at=name,
                once=("unknown-code", name))
     m.gaps.append(Gap("unknown-code", f"{name} is not known", m.block + 1, m.block + 1, ""))
+    if lost:
+        m.lose(set(lost), "unknown-code", f"{name} is not known")
 
 
 def dwell_word(m: Machine, v: list[float], slot: int) -> None:
