@@ -105,9 +105,11 @@ def named(path: Path) -> str:
 
 def rules_given(given: Sequence[str] | None, flag: str) -> frozenset[str]:
     """The rules named by ``--select`` or ``--ignore``. Raises ``WrongUse`` with the nearest names."""
+    names = [name.strip() for text in given or () for name in text.split(",") if name.strip()]
+    if not names:
+        return frozenset()
     from advisor.rules import book
 
-    names = [name.strip() for text in given or () for name in text.split(",") if name.strip()]
     known = book()
     for name in names:
         if name not in known:
@@ -165,9 +167,7 @@ def run(
     return report, False
 
 
-def _tasks(
-    shop: Shop, paths: Sequence[str], stdin: tuple[str, bytes] | None
-) -> tuple[list[Task], list[str], list[str]]:
+def _tasks(shop: Shop, paths: Sequence[str], stdin: tuple[str, bytes] | None) -> tuple[list[Task], list[str], list[str]]:
     """One task a program; what is said of named files that can't be read gathers in the second list during the run."""
     tasks: list[Task] = []
     failed: list[str] = []

@@ -111,7 +111,7 @@ def _catalogued(value: object, kind: str) -> object:
 class Table(BaseModel):
     """A table of the shop file: unknown keys are mistakes."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, populate_by_name=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True)
 
 
 class Travel(Table):
@@ -126,9 +126,7 @@ class Travel(Table):
         for axis in "xyz":
             pair = getattr(self, axis)
             if pair is not None and pair[0] >= pair[1]:
-                raise ValueError(
-                    f"{axis}: the lowest comes first, then the highest; found {pair[0]:g} and {pair[1]:g} mm"
-                )
+                raise ValueError(f"{axis}: the lowest comes first, then the highest; found {pair[0]:g} and {pair[1]:g} mm")
         return self
 
 
@@ -249,8 +247,7 @@ class StockTable(Table):
     def _measures(self) -> StockTable:
         if self.thickness is not None and self.thickness[0] > self.thickness[1]:
             raise ValueError(
-                f"thickness: the least comes first, then the greatest; found {self.thickness[0]:g} and "
-                f"{self.thickness[1]:g} mm"
+                f"thickness: the least comes first, then the greatest; found {self.thickness[0]:g} and {self.thickness[1]:g} mm"
             )
         return self
 
@@ -294,7 +291,7 @@ Severity = Literal["error", "warning", "note", "off"]
 class ChecksTable(BaseModel):
     """Dialect, rules that must have looked, and the severity or options of single rules by name."""
 
-    model_config = ConfigDict(extra="allow", frozen=True)
+    model_config = ConfigDict(extra="allow", frozen=True, defer_build=True)
 
     dialect: Literal["strict", "shop"] | None = None
     dialect_options: dict[str, Flag] | None = None
@@ -532,9 +529,7 @@ def line_index(text: str) -> dict[tuple[str | int, ...], int]:
                         table = (*table, counts[table])
                 found.setdefault(table, number)
                 continue
-            pair = re.match(
-                r"\s*((?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|\"[^\"]*\"))*)\s*=", line
-            )
+            pair = re.match(r"\s*((?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|\"[^\"]*\"))*)\s*=", line)
             if pair is not None:
                 found.setdefault((*table, *_dotted(pair[1])), number)
         depth, quote = _open(line, depth, quote)
@@ -643,9 +638,7 @@ def _read_checks(raw: Mapping[str, Any], tell: Any) -> dict[tuple[str | int, ...
     places: list[tuple[tuple[str | int, ...], Any]] = [(("checks",), raw.get("checks"))]
     programs = raw.get("program")
     if isinstance(programs, list):
-        places += [
-            (("program", i, "checks"), item.get("checks")) for i, item in enumerate(programs) if isinstance(item, dict)
-        ]
+        places += [(("program", i, "checks"), item.get("checks")) for i, item in enumerate(programs) if isinstance(item, dict)]
     made: dict[tuple[str | int, ...], dict[str, Any]] = {}
     for place, table in places:
         if isinstance(table, dict) and table:
@@ -682,9 +675,7 @@ def _one_checks(place: tuple[str | int, ...], table: Mapping[str, Any], tell: An
         if isinstance(value, str):
             value = {"severity": value}
         if not isinstance(value, dict):
-            tell(
-                (*place, rule), f"{_quoted(value)} is no severity", _SEVERITIES
-            )
+            tell((*place, rule), f"{_quoted(value)} is no severity", _SEVERITIES)
             continue
         for key, given in value.items():
             here = (*place, rule, key)
@@ -702,12 +693,12 @@ def _one_checks(place: tuple[str | int, ...], table: Mapping[str, Any], tell: An
     return {"severity": severity, "options": options}
 
 
-def _option(
-    rule: str, key: str, given: Any, here: Sequence[str | int], options: dict[str, dict[str, Any]], tell: Any
-) -> None:
-    from advisor.rules import book
+def _option(rule: str, key: str, given: Any, here: Sequence[str | int], options: dict[str, dict[str, Any]], tell: Any) -> None:
+    import importlib
 
-    held = book()[rule]
+    from advisor.rules import module_name
+
+    held = importlib.import_module(f"advisor.rules.{module_name(rule)}").RULE
     known = ("severity", *(name for name in ("least",) if held.unit), *held.options)
     if key not in known:
         near = units.nearest(key, known)
@@ -741,9 +732,7 @@ def _check_lists(raw: Mapping[str, Any], tell: Any) -> None:
         if isinstance(offsets, dict):
             for name in offsets:
                 if name not in SYSTEMS:
-                    tell(
-                        (*place, "offsets", name), "there is no such coordinate system", f"Known: {', '.join(SYSTEMS)}."
-                    )
+                    tell((*place, "offsets", name), "there is no such coordinate system", f"Known: {', '.join(SYSTEMS)}.")
         start = table.get("start")
         parameters = start.get("parameters") if isinstance(start, dict) else None
         if isinstance(parameters, dict):
@@ -775,26 +764,27 @@ def _shop_file(
 ) -> ShopFile:
     folder = path.parent
 
-    def layer(table: BaseModel, place: tuple[str | int, ...]) -> Layer:
+    whole = tables.model_dump(exclude_unset=True)  # once: each model would build a serializer of its own
+
+    def layer(table: Mapping[str, Any], place: tuple[str | int, ...]) -> Layer:
         return _layer(table, place, checks.get((*place, "checks")), lines, name)
 
     overrides = tuple(
-        Override(folder, item.files, layer(item, ("program", i))) for i, item in enumerate(tables.program or ())
+        Override(folder, item["files"], layer(item, ("program", i))) for i, item in enumerate(whole.get("program") or ())
     )
     jobs = []
-    for i, job in enumerate(tables.job or ()):
+    for i, job in enumerate(whole.get("job") or ()):
         of_job = layer(job, ("job", i))
         setups = []
-        for j, setup in enumerate(job.setup):
+        for j, setup in enumerate(job["setup"]):
             of_setup = layer(setup, ("job", i, "setup", j))
-            if setup.zero is not None:
+            if setup.get("zero") is not None:
                 place = ("job", i, "setup", j, "zero")
-                extra = Layer({"stock": {"zero": setup.zero}}, {"stock.zero": f"{name}:{_line(lines, place)}"})
+                extra = Layer({"stock": {"zero": setup["zero"]}}, {"stock.zero": f"{name}:{_line(lines, place)}"})
                 of_setup = merge(of_setup, extra)
-            setups.append(
-                JobSetup(tuple(_below(folder, p) for p in setup.programs), setup.turn, merge(of_job, of_setup))
-            )
-        jobs.append(JobPlan(job.name, tuple(setups)))
+            programs = tuple(_below(folder, program) for program in setup["programs"])
+            setups.append(JobSetup(programs, setup.get("turn"), merge(of_job, of_setup)))
+        jobs.append(JobPlan(job["name"], tuple(setups)))
     allowances = tuple(
         Allowance(item.rule, folder, item.files, item.because, f"{name}:{_line(lines, ('allow', i))}")
         for i, item in enumerate(tables.allow or ())
@@ -805,7 +795,7 @@ def _shop_file(
         endings = tuple("." + ending.lstrip(".").lower() for ending in files.endings)
     return ShopFile(
         path=path,
-        base=layer(tables, ()),
+        base=layer(whole, ()),
         overrides=overrides,
         jobs=tuple(jobs),
         allowances=allowances,
@@ -823,18 +813,17 @@ def _below(folder: Path, name: str) -> Path:
 
 
 def _layer(
-    table: BaseModel,
+    table: Mapping[str, Any],
     place: tuple[str | int, ...],
     checks: Mapping[str, Any] | None,
     lines: Mapping[tuple[str | int, ...], int],
     name: str,
 ) -> Layer:
     """The setting tables of one table of the file as a layer: cutters by tool, checks sorted out, origins by key."""
-    whole = table.model_dump(exclude_unset=True, include=set(_SETTING_KEYS))
     data: dict[str, Any] = {}
     origins: dict[str, str] = {}
-    for key, value in whole.items():
-        if value is None:
+    for key, value in table.items():
+        if value is None or key not in _SETTING_KEYS:
             continue
         if key == "cutter":
             data[key] = {}
