@@ -10,8 +10,8 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from grammar import path
-from grammar.moves import Flag, Gap, Kind
 from grammar.motion import arc_centre, arc_move
+from grammar.moves import Flag, Gap, Kind
 from grammar.parse import Reject
 from grammar.path import NEAR
 from grammar.state import Plain
@@ -82,7 +82,7 @@ def compensated(m: Machine, v: list[float], plain: Plain, motion: int) -> None:
     flags = int(Flag.COMPENSATED)
     if comp.radius != comp.radius:
         m.move(plain.kind if plain.kind != Kind.ARC else Kind.FEED, (NAN, NAN, *to[2:]), flags, feed, minutes)
-        m.lost = {a: ("compensation", "the diameter is not declared", m.block) for a in (0, 1)} | m.lost
+        m.lost = dict.fromkeys((0, 1), ("compensation", "the diameter is not declared", m.block)) | m.lost
         return
     if plain.kind == Kind.ARC:
         _arc(m, v, plain, start, to, feed, minutes)

@@ -146,7 +146,7 @@ def _binary(operator: str, a: float, b: float) -> float:
         raise fault(f"{a:g} {operator} {b:g}: division by zero") from None
     except (OverflowError, ValueError):
         raise fault(f"{a:g} {operator} {b:g} has no value") from None
-    if isinstance(value, complex) or (math.isinf(value) or math.isnan(value)) and not (math.isnan(a) or math.isnan(b)):
+    if isinstance(value, complex) or ((math.isinf(value) or math.isnan(value)) and not (math.isnan(a) or math.isnan(b))):
         raise fault(f"{a:g} {operator} {b:g} has no value")
     return float(value)
 

@@ -337,7 +337,7 @@ class Flow:
         return pc + 1
 
     def _break(self, pc: int, name: str, values: list[float]) -> int:
-        line, key = self.other(pc, name, ("ENDWHILE", "ENDREPEAT", "WHILE"))
+        line, _ = self.other(pc, name, ("ENDWHILE", "ENDREPEAT", "WHILE"))
         self.stack[-1].counts.pop(name, None)
         return line + 1
 

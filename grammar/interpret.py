@@ -25,7 +25,7 @@ NAN = math.nan
 __all__ = ["CycleCall", "Language", "Machine", "Plain", "State", "Step", "Stop", "language", "path"]
 
 
-class Stop(Exception):
+class Stop(Exception):  # noqa: N818 - an end, not an error
     """Following the program ends here."""
 
 
@@ -79,7 +79,7 @@ class Machine:
         self.state_id = self.language.id_of(self.state)
         unit = INCH if self.state.units == 20 else 1.0
         self.origins: tuple[tuple[float, ...], ...] = tuple(
-            tuple(start.origins.get(name, (0.0, 0.0, 0.0))) + (0.0, 0.0, 0.0) for name in SYSTEMS)
+            (*start.origins.get(name, (0.0, 0.0, 0.0)), 0.0, 0.0, 0.0) for name in SYSTEMS)
         self.declared = frozenset(i + 1 for i, name in enumerate(SYSTEMS) if self.strict or name in start.origins)
         for n in range(9):
             for axis in range(6):

@@ -23,12 +23,10 @@ def length(m: Machine, v: list[float], slot: int) -> None:
             raise Reject("bad-value", f"there is no tool slot {number}", f"Use a slot from 0 to {m.start.slots}.", "H")
     else:
         number = m.tool if m.tool is not None else 0
-    table = m.start.lengths
-    length = 0.0 if number == 0 and (m.strict or slot >= 0) else table.get(number, NAN if m.dialect.allows("stale-length") else 0.0)
-    if length != length:
-        m.relaxed("stale-length")
-        if m.length_number == number and m.length != m.length:
-            return
+    undeclared = NAN if m.dialect.allows("undeclared-length") else 0.0
+    length = 0.0 if number == 0 and (m.strict or slot >= 0) else m.start.lengths.get(number, undeclared)
+    if length != length and m.length_number == number and m.length != m.length:
+        return
     set_length(m, length, number)
 
 

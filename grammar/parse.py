@@ -32,7 +32,7 @@ _ODD_SPACE = " \t\x00\x0b\x0c\x1a\x7f\xa0\xc2"  # padding, form feed, end of fil
 _TEMPLATES_KEPT = 50_000  # shapes remembered; a program whose every line has its own shape must not fill the memory
 
 
-class Reject(Exception):
+class Reject(Exception):  # noqa: N818 - the program is at fault, not the reader
     """A block is refused. ``at`` is a letter or code whose place is meant ("X", "G5"), or an index into the raw line."""
 
     def __init__(self, rule: str, message: str, fix: str = "", at: str | int | None = None, **numbers: Any) -> None:
@@ -182,7 +182,8 @@ def _squeeze_slowly(line: str, dialect: Dialect) -> Squeezed:
         elif " " < c <= "~":
             out.append(c.upper())
         else:
-            edge = not line[:i].strip(_ODD_SPACE) or not line[i:].strip(_ODD_SPACE) or line[i - 1] in " \t" or line[i + 1] in " \t"
+            before, after = line[:i].strip(_ODD_SPACE), line[i:].strip(_ODD_SPACE)
+            edge = not before or not after or line[i - 1] in " \t" or line[i + 1] in " \t"
             if c in _ODD_SPACE and edge and allow("odd-space"):
                 relaxed.append("odd-space")
                 i += 1
@@ -487,7 +488,8 @@ class _Builder:
 
     def no_names(self, bare: str, places: list[int]) -> None:
         """Letters without number side by side are a name, a place-holder that was never filled in."""
-        if len(places) > 1 and places[-1] - places[-2] == 1 and not (set(bare) <= set("XYZABC") and len(set(bare)) == len(bare)):
+        axes = set(bare) <= set("XYZABC") and len(set(bare)) == len(bare)
+        if len(places) > 1 and places[-1] - places[-2] == 1 and not axes:
             raise self.refuse("unreadable-block", "a name stands where a number is expected", places[-2],
                               "Write the number itself; this looks like a place-holder that was never filled in.")
 

@@ -210,10 +210,9 @@ class _Reader:
         if self.strict and opened >= 0 and closed < 0:
             machine.fault("no-program-end", "the opening % has no closing %", "Add a line with % at the end.",
                           severity="warning" if machine.ended else "error")
-        if opened < 0 or not self.strict:
-            if not machine.ended:
-                machine.fault("no-program-end", "the program has neither M2 nor M30", "Add M2 or M30 at the end.",
-                              severity="error" if self.strict else "note")
+        if (opened < 0 or not self.strict) and not machine.ended:
+            machine.fault("no-program-end", "the program has neither M2 nor M30", "Add M2 or M30 at the end.",
+                          severity="error" if self.strict else "note")
         if machine.ended:
             rest = [i for i in range(pc, len(self.lines)) if self.lines[i].strip() and not self.lines[i].strip().startswith(
                 ("%", "(", ";"))]

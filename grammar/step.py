@@ -16,7 +16,7 @@ from grammar.dialect import Dialect
 from grammar.lexicon import AXES, CYCLES, MOTIONS, OFFSET_LETTERS, PLANE_AXES, SYSTEMS, code_name
 from grammar.moves import Kind
 from grammar.parse import Reject, Template, Templates
-from grammar.state import INCH, NO_MOTION, Action, AxisWords, CycleCall, Plain, State, Step
+from grammar.state import INCH, NO_MOTION, Action, CycleCall, Plain, State, Step
 
 __all__ = ["Language", "Plain", "State", "Step", "language"]
 
@@ -275,9 +275,8 @@ class _Stepper:
         if "G6" not in modal:
             return
         units = {200: 20, 210: 21, 700: 20, 710: 21}[modal["G6"]]
-        if units != self.s["units"]:
-            if self.compensating:
-                raise self.comp_fault(modal["G6"], "the length unit cannot change")
+        if units != self.s["units"] and self.compensating:
+            raise self.comp_fault(modal["G6"], "the length unit cannot change")
         self.s["units"] = units
         self.act(words.units, units)
 
@@ -430,7 +429,8 @@ class _Stepper:
             return
         if motion == 10:
             self.inverse_needs_feed(name)
-        plain = Plain(Kind.RAPID if motion == 0 else Kind.FEED, axes, self.s["distance"] == 90, t.slots.get("F", -1), self.scale)
+        plain = Plain(Kind.RAPID if motion == 0 else Kind.FEED, axes, self.s["distance"] == 90, t.slots.get("F", -1),
+                      self.scale)
         if self.g(530) >= 0:
             self.act(moving.machine_straight, plain)
         elif self.compensating:

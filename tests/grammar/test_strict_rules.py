@@ -4,6 +4,8 @@ Each row: section, blocks, and what is expected of the last block: ERROR, or pos
 parameters, moves. The start is that of the conformance table: everything at 0, F100, T1 in the spindle, 20 slots.
 """
 
+# ruff: noqa: E501 - a row of a table is a line
+
 from __future__ import annotations
 
 from dataclasses import replace
