@@ -90,8 +90,11 @@ def check_with_evidence(
         before=before,
     )
     if not program.codes and len(program.moves) == 0:
-        lines = max(1, evidence.line_count)
-        return run.nothing("it holds no motion and no code of the language", lines=lines, evidence=evidence), evidence
+        reason = "it holds no motion and no code of the language"
+        first = next((fault for fault in program.faults if fault.severity == "error"), None)
+        if first is not None:
+            reason += f" (line {first.line}: {first.message})"
+        return run.nothing(reason, lines=max(1, evidence.line_count), evidence=evidence), evidence
     return run.all(evidence), evidence
 
 
@@ -283,7 +286,7 @@ class _Run:
                     key = "stock" if setting.workpiece is None and not setting.assume_stock else "cutter"
                 if need == "travel" and setting.machine is None:
                     key = "machine"
-                self._whole_rule(rule.name, MISSING[key], key)
+                self._whole_rule(rule.name, self._reason(key, evidence), key)
                 return True
         if {"cutter", "engagement"} & set(rule.needs):
             for tool, first, last in evidence.unknown_cutters:
@@ -293,6 +296,13 @@ class _Run:
                     NotChecked(rule.name, f"{name}: give {key} in the shop file, or --cutter", "cutter", first, last)
                 )
         return False
+
+    def _reason(self, key: str, evidence: Evidence) -> str:
+        """What to give so that a rule can look; asks for program zero where it seems to be on the table."""
+        from advisor.setup_card import zero_question
+
+        question = zero_question(evidence) if key == "stock" else None
+        return MISSING[key] if question is None else f"{MISSING[key]}; {question}"
 
     def _gaps(self, evidence: Evidence) -> list[tuple[str, str, int, int]]:
         """Stretches the reader, the placing or the stock model could not follow: (reason, cause, from, to)."""

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 Floats = NDArray[np.float64]
 
 GRIP_CLEARANCE = 3.0  # mm of stickout beyond the deepest cut; common practice, no source
+TABLE = 0.5  # mm below Z0 that still counts as cutting down to the table; estimate, no source
+NEAR_TABLE = 1.0  # mm above Z0 up to which the lowest cut counts as near the table; estimate, no source
 AXES = "xyz"
 
 
@@ -167,6 +169,49 @@ def _datum(evidence: Evidence) -> str:
     return f"{systems}: {where[0]}, {where[1]}, {height}"
 
 
+def _units(evidence: Evidence) -> str:
+    """The unit of the program's numbers, in words."""
+    units = {mode.units for mode in evidence.moves.modes}
+    stated = {code for code in ("G20", "G21", "G70", "G71") if code in evidence.program.codes}
+    if not stated:
+        return "not stated: read as millimetres" if units <= {"G21", "G71"} else "not stated: read as inches"
+    names = sorted({"inches" if unit in ("G20", "G70") else "millimetres" for unit in units})
+    return f"{' and '.join(names)} ({', '.join(sorted(stated))})" if names else ", ".join(sorted(stated))
+
+
+def _hold(evidence: Evidence) -> str | None:
+    """How the workpiece is held, in words."""
+    hold = evidence.setting.hold
+    if hold.method is None:
+        return None
+    parts = [hold.method]
+    if hold.points:
+        parts.append(f"{len(hold.points)} places")
+    if hold.keepouts:
+        parts.append("keep clear of " + ", ".join(keepout.name for keepout in hold.keepouts))
+    return "; ".join(parts)
+
+
+def zero_question(evidence: Evidence) -> str | None:
+    """Asks for program zero where all cuts lie above Z0: the program's zero is then on the table, not on the stock."""
+    moves = evidence.moves
+    if not len(moves):
+        return None
+    shifts = np.array([frame.shift[2] for frame in moves.frames])
+    feeding = (moves.kind == Kind.FEED) | (moves.kind == Kind.ARC)
+    z = (moves.end[:, 2] - shifts[moves.frame])[feeding]
+    z = z[np.isfinite(z)]
+    workpiece = evidence.setting.workpiece
+    if len(z) < 2 or z.min() < -TABLE or float(np.ptp(z)) <= TABLE:
+        return None
+    if workpiece is None:
+        if z.min() > NEAR_TABLE:
+            return None
+    elif workpiece.zero[2] < workpiece.size[2] - TABLE:
+        return None
+    return "every cut lies above Z0: program zero seems to be on the table. Give [stock] zero (or --zero) accordingly."
+
+
 def left_over(evidence: Evidence) -> list[str]:
     """Modes still in force after the last block that the next program would inherit."""
     mode = evidence.program.end.mode
@@ -186,11 +231,7 @@ def left_over(evidence: Evidence) -> list[str]:
     if mode.system != "G54":
         found.append(f"{mode.system} coordinate system")
     shifts = [event for event in evidence.program.events if event.kind == "shift" and "G92" in event.text.upper()]
-    if (
-        shifts
-        and not any(code in shifts[-1].text.upper() for code in ("G92.1", "G92.2"))
-        and not evidence.program.end.ended
-    ):
+    if shifts and not any(code in shifts[-1].text.upper() for code in ("G92.1", "G92.2")) and not evidence.program.end.ended:
         found.append("G92 axis offset")
     return found
 
@@ -230,15 +271,16 @@ def card(evidence: Evidence) -> Mapping[str, Any]:
                 "stickout_needed": needed,
                 "lowest_z": tool_low[2],
                 "feed_minutes": float(np.nansum(timing.minutes[feeding])),
-                "rapid_minutes": float(np.nansum(timing.minutes[rows & (kind == Kind.RAPID)]))
-                if timing.accelerated
-                else None,
+                "rapid_minutes": float(np.nansum(timing.minutes[rows & (kind == Kind.RAPID)])) if timing.accelerated else None,
             }
         )
     below = None if workpiece is None or low[2] is None else max(0.0, -low[2])
     return {
         "datum": _datum(evidence),
         "zero": list(evidence.zero) if workpiece is not None else None,
+        "units": _units(evidence),
+        "hold": _hold(evidence),
+        "zero_question": zero_question(evidence),
         "stock": None
         if workpiece is None
         else {
@@ -265,6 +307,9 @@ def assumptions(evidence: Evidence) -> tuple[str, ...]:
         told += evidence.placed.told
     if evidence.cuts is not None:
         told += [text for text in evidence.cuts.told if text not in told]
+    question = zero_question(evidence)
+    if question is not None:
+        told.append(f"{question[0].upper()}{question[1:]}")
     if setting.machine is None:
         told.append("No machine is given: times leave out rapids and acceleration.")
     else:

@@ -32,7 +32,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding
-from advisor.rules._common import feeding, high, top
+from advisor.rules._common import feeding, first_code, high, top
 from advisor.rules.base import rule
 from advisor.rules.unsafe_tool_change import changes
 from grammar.moves import Flag, Kind
@@ -47,11 +47,37 @@ def check(evidence: Evidence) -> Iterator[Finding]:
         return
     given = evidence.setting.start.get("position")
     if not given or any(v is None for v in tuple(given)[:3]):
-        yield from _start(evidence)
+        block = _incremental(evidence)
+        if block is not None:
+            yield Finding(
+                rule=NAME,
+                block=block,
+                message="The first move is incremental (G91) from wherever the machine stands.",
+                fix="Write G90 and a first move of Z to a height above the clamps.",
+            )
+        else:
+            yield from _start(evidence)
     machine = evidence.setting.machine
     if machine is None or machine.change != "automatic":
         yield from _changes(evidence)
     yield from _end(evidence)
+
+
+def _incremental(evidence: Evidence) -> int | None:
+    """The block of the first motion code where G91 is in force there, else None."""
+    first = first_code(evidence, "G0", "G1", "G2", "G3")
+    relative, absolute = first_code(evidence, "G91"), first_code(evidence, "G90")
+    if first is None or relative is None or relative > first:
+        return None
+    rows = np.flatnonzero(evidence.moves.block == first)
+    if len(rows):
+        return first if evidence.mode(int(rows[0])).distance == "G91" and not _known(evidence, int(rows[0])) else None
+    return None if absolute is not None and relative <= absolute <= first else first
+
+
+def _known(evidence: Evidence, row: int) -> bool:
+    """True where the whole position before a move is known."""
+    return bool(np.isfinite(evidence.moves.start[row]).all())
 
 
 def _moved(evidence: Evidence, row: int) -> tuple[bool, bool, bool]:
@@ -76,13 +102,6 @@ def _start(evidence: Evidence) -> Iterator[Finding]:
         if flags & Flag.MACHINE and z and not (x or y):
             return
         if not np.isfinite(moves.end[row]).any():
-            if evidence.mode(row).distance == "G91":
-                yield Finding(
-                    rule=NAME,
-                    block=int(moves.block[row]),
-                    message="The first move is incremental (G91) from wherever the machine stands.",
-                )
-                return
             continue
         if (x or y) and z:
             yield Finding(
@@ -189,4 +208,4 @@ def _end(evidence: Evidence) -> Iterator[Finding]:
         )
 
 
-RULE = rule(__doc__, name=NAME, severity="warning", group="set-up", check=check, needs=("moves",), unit="mm")
+RULE = rule(__doc__, name=NAME, severity="warning", group="set-up", check=check, unit="mm", positions=True)

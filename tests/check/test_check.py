@@ -388,6 +388,32 @@ def test_arc_boxes_against_sampled_points(plane: int, begin: float, sweep: float
     assert np.allclose(high[0], points.max(axis=0), atol=radius * 2e-6)
 
 
+def test_zero_on_the_table_is_asked_for() -> None:
+    on_table = HEAD.replace("G0 Z5", "G0 Z25") + "G1 X26 Z15 F800\nG1 X120 F1600\nG1 Z0.2 F300\nG1 Y60 F1600\nG0 Z30\nM5\nM30\n"
+    question = "program zero seems to be on the table"
+    assert question in report(on_table).setup["zero_question"]
+    assert any(question in n.reason for n in report(on_table, BARE).not_checked if n.cause == "stock")
+    assert report(GOOD).setup["zero_question"] is None
+    setting = default()
+    assert setting.workpiece is not None
+    declared = replace(setting, workpiece=replace(setting.workpiece, zero=(0.0, 0.0, 0.0)))
+    assert report(on_table, declared).setup["zero_question"] is None
+
+
+def test_card_says_units_and_hold() -> None:
+    card = report(GOOD).setup
+    assert card["units"] == "millimetres (G21)"
+    assert card["hold"] == "screws; 4 places"
+    assert report(GOOD.replace("G21 ", "")).setup["units"] == "not stated: read as millimetres"
+
+
+def test_incremental_first_move_is_told_where_positions_are_not_known() -> None:
+    found = report("G21 G91\nG0 X1\nG0 Z5\nG1 X1 F100\nM30\n")
+    assert ("first-move-unsafe", 2) in [(f.rule, f.line) for f in found.findings]
+    retracted = report("G21 G90\nG91 G28 Z0\nG90\nG0 X5 Y5\nG0 Z5\nM30\n")
+    assert "first-move-unsafe" not in rules_of(retracted)
+
+
 def test_left_over_modes() -> None:
     card = report(HEAD + CUT + "G0 Z15\nG91\nM8\n").setup
     assert card["left_over"] == ["G91 incremental distance", "spindle turning clockwise", "coolant on"]
