@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.kernels.plan import CONE, FLAT, NEAR, Plan, make_plan, parts_above, profile_of, windows
-from advisor.kernels.remains import SOLID, eroded, grouped, label, lowest_within, partings, run_lengths
+from advisor.kernels.remains import SOLID, eroded, grouped, label, lowest_within, partings, wall_lengths
 from advisor.kernels.sweep import Lattice, Tally, run_numpy
 from advisor.place import FARTHEST, Placed, Unlooked
 from advisor.values import Setting
@@ -784,6 +784,10 @@ def thin_floors(cuts: Cuts, *, thinner_than: float, wider_than: float, skin: flo
         size = need
         while size < max(nx, ny) and (eroded(region, size * 1.25 + 0.25)).any():
             size = size * 1.25 + 0.25
+        above = size * 1.25 + 0.25
+        for _ in range(4):
+            middle = (size + above) / 2
+            size, above = (middle, above) if eroded(region, middle).any() else (size, middle)
         spot = np.argwhere(eroded(region, size))
         bi, bj = (int(v) for v in spot[len(spot) // 2])
         cells = np.repeat(np.repeat(region, block, axis=0), block, axis=1)[: thin.shape[0], : thin.shape[1]]
@@ -827,8 +831,8 @@ def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[
         before, after = lowest_within(heights, reach[axis], axis, 0.0)
         over = heights - np.maximum(before, after)
         mask = standing & (over >= higher_than)
-        np.maximum(rise, over, out=rise, where=mask)
-        run = run_lengths(mask, axis) * step
+        run = wall_lengths(mask, heights, higher_than, axis) * step
+        np.maximum(rise, over, out=rise, where=run > 0)
         across.append(np.where(run > 0, run, np.inf))
     wall = rise > 0
     if not wall.any():

@@ -158,7 +158,8 @@ def make_plan(placed: Placed, machine: Machine | None, cell: float, most_pieces:
 
 def _most(placed: Placed, table: Floats, cell: float) -> float:
     """More pieces than the moves can have."""
-    way = np.abs(placed.end - placed.start)
+    with np.errstate(invalid="ignore"):
+        way = np.abs(placed.end - placed.start)
     way[~np.isfinite(way)] = 0.0
     length = way.sum(axis=1)
     if len(placed.arc_row):

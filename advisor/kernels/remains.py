@@ -259,13 +259,20 @@ def lowest_within(heights: Singles, k: int, axis: int, outside: float) -> tuple[
     return (before, after) if axis == 0 else (before.T, after.T)
 
 
-def run_lengths(mask: Bools, axis: int) -> Ints:
-    """For each true cell the number of true cells in its run along an axis; 0 elsewhere."""
+def wall_lengths(mask: Bools, heights: Singles, drop: float, axis: int) -> Ints:
+    """For each true cell the number of true cells in its run along an axis, if beyond both ends of the run the height
+    is at least ``drop`` lower (outside the grid it is); else 0."""
     turned = mask.T if axis == 0 else mask
-    runs_edge = np.ones(turned.shape, dtype=bool)
-    runs_edge[:, 1:] = turned[:, 1:] != turned[:, :-1]
-    first = np.flatnonzero(runs_edge)
+    h = heights.T if axis == 0 else heights
+    nx, ny = turned.shape
+    edge = np.ones((nx, ny), dtype=bool)
+    edge[:, 1:] = turned[:, 1:] != turned[:, :-1]
+    first = np.flatnonzero(edge)
     size = np.diff(np.append(first, turned.size))
-    length = np.repeat(size, size).reshape(turned.shape).astype(np.int32)
-    length[~turned] = 0
+    last = first + size - 1
+    flat = h.ravel()
+    before = (first % ny == 0) | (flat[first - 1] <= flat[first] - drop)
+    after = (last % ny == ny - 1) | (flat[np.minimum(last + 1, flat.size - 1)] <= flat[last] - drop)
+    good = turned.ravel()[first] & before & after
+    length = np.repeat(np.where(good, size, 0), size).reshape(nx, ny).astype(np.int32)
     return length.T if axis == 0 else length
