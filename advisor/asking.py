@@ -125,9 +125,7 @@ def _able(request: Request) -> None:
         if not c.centre_cutting:
             raise cannot("the cutter does not cut at its centre", "use a drill, or --operation bore with a larger hole")
         if c.twist in ("down", "compression"):
-            raise cannot(
-                "a cutter that pushes chips down packs the hole", "use a drill, an up-cut cutter, or --operation bore"
-            )
+            raise cannot("a cutter that pushes chips down packs the hole", "use a drill, an up-cut cutter, or --operation bore")
     if operation in ("slot", "engrave") and request.stepover is not None and c.form != "vee":
         full = effective_diameter(c, request.depth or c.diameter)
         if request.stepover < full - 1e-6:
@@ -155,9 +153,7 @@ def reach(request: Request, limits: CutLimits) -> str | None:
             f"the cutter stands out {limits.stickout:g} mm and the cut is {depth:g} mm deep: the holder would hit the work; "
             f"let it stand out at least {depth + 3:g} mm or take a longer cutter"
         )
-    if depth > limits.flute_length + 1e-6 and (
-        limits.shank > limits.cutter.diameter + 1e-6 or request.operation == "drill"
-    ):
+    if depth > limits.flute_length + 1e-6 and (limits.shank > limits.cutter.diameter + 1e-6 or request.operation == "drill"):
         return (
             f"the flutes are {limits.flute_length:g} mm long and the cut is {depth:g} mm deep: the shank would rub or the "
             f"chips jam; take a cutter with flutes of at least {depth:g} mm"

@@ -83,13 +83,13 @@ def feed_bounds(limits: CutLimits) -> tuple[float, float, float]:
 
 
 def drill_uses(
-    limits: CutLimits, *, rpm: float, feed: float, most: float, speed: float, law: ForceLaw
+    limits: CutLimits, *, rpm: float, feed: float, least: float, most: float, speed: float, law: ForceLaw
 ) -> tuple[LimitUse, ...]:
-    """Every limit of a drilled hole with its use, fullest first; ``most`` is the feed per revolution allowed."""
+    """Every limit of a drilled hole with its use, fullest first; ``least`` and ``most`` are the feeds per
+    revolution allowed."""
     machine, sources = limits.machine, limits.sources
     what = drill_physics(limits, rpm=rpm, feed=feed, law=law)
     f = feed / rpm
-    least = feed_bounds(limits)[0] * 0.5
     table = sources["drill_feed"] if limits.cutter.form == "drill" else sources["plunge_per_rev"]
     assert what.power is not None and what.thrust is not None and what.stress is not None
     rows: list[tuple[str, float, float, str, str]] = [
@@ -111,9 +111,7 @@ def drill_uses(
     )  # fmt: skip
     slow = limits.spindle_min
     found.append(
-        LimitUse(
-            "spindle-slowest", rpm, slow, "rev/min", slow / rpm, machine.sources.get("spindle_min", CP), least=True
-        )
+        LimitUse("spindle-slowest", rpm, slow, "rev/min", slow / rpm, machine.sources.get("spindle_min", CP), least=True)
     )
     return tuple(sorted(found, key=lambda u: -u.use))
 
@@ -178,7 +176,7 @@ def recommend_drill(request: Request, limits: CutLimits, safety: tuple[str, ...]
         if other is not None:
             feeds.append(other[0])
             speeds.append(other[1])
-    uses = drill_uses(limits, rpm=rpm, feed=feed, most=chosen, speed=max(speed, 1e-9), law=limits.force_high)
+    uses = drill_uses(limits, rpm=rpm, feed=feed, least=0.5 * least, most=chosen, speed=max(speed, 1e-9), law=limits.force_high)
     pecks = peck_plan(limits, depth)
     gentle = round_feed(max(FIRST_CUT_SHARE * feed, min(0.5 * least * rpm, FIRST_CUT_SHARE * feed)))
     slow_rpm = rpm
@@ -203,9 +201,7 @@ def recommend_drill(request: Request, limits: CutLimits, safety: tuple[str, ...]
     if request.depth is None:
         told.append(f"depth not given: {depth:.3g} mm taken")
     if slower < 1.0:
-        told.append(
-            f"deep hole ({depth / d:.1f} D): speed x {slower:g}, feed x {finer:g} (from memory: Machinery's Handbook)"
-        )
+        told.append(f"deep hole ({depth / d:.1f} D): speed x {slower:g}, feed x {finer:g} (from memory: Machinery's Handbook)")
     told.append("torque, power and thrust are those of a worn edge at the high end of the data; thrust within 40 %")
     return Advice(
         request=request,

@@ -227,9 +227,7 @@ def spindle_power(machine: Machine, rpm: float) -> float:
     return last[1]
 
 
-def stepped_compliance(
-    *, d_1: float, d_2: float, l_1: float, l_2: float, modulus: float, from_tip: float = 0.0
-) -> float:
+def stepped_compliance(*, d_1: float, d_2: float, l_1: float, l_2: float, modulus: float, from_tip: float = 0.0) -> float:
     """Compliance (mm/N) of a stepped cantilever loaded ``from_tip`` mm above its tip: d_1 over l_1 from the tip, d_2 to
     the overhang l_2. (1/3E)[L_1^3/I_1 + (L_2^3 - L_1^3)/I_2], L reduced by from_tip, I = pi d^4/64 (beam theory)."""
     a = max(l_1 - from_tip, 0.0)
@@ -304,9 +302,7 @@ _MEMO: dict[tuple[int, int, int, float | None], tuple[Cutter, Material, Machine,
 _MEMO_MOST = 8192
 
 
-def cut_limits(
-    *, cutter: Cutter, material: Material, machine: Machine, specific_force: float | None = None
-) -> CutLimits:
+def cut_limits(*, cutter: Cutter, material: Material, machine: Machine, specific_force: float | None = None) -> CutLimits:
     """The limits of ``cutter`` in ``material`` on ``machine``; ``specific_force`` (N/mm2) overrides the material's.
 
     Raises NoData when the material's data doesn't support the cutter. Memoised on the identity of its arguments, which
@@ -434,9 +430,7 @@ def fresh_limits(cutter: Cutter, material: Material, machine: Machine, specific_
         slot_stepdown_material=slot_material,
         side_width_min=take("side_width").low * d,
         side_width_max=take("side_width").high * d,
-        side_depth_max=min(cutter.flute_length, take("side_depth").high * d)
-        if "side_depth" in values
-        else cutter.flute_length,
+        side_depth_max=min(cutter.flute_length, take("side_depth").high * d) if "side_depth" in values else cutter.flute_length,
         flute_length=cutter.flute_length,
         stickout=cutter.stickout,
         chip_least=least,

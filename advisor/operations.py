@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 from advisor.values import Cutter
 
@@ -29,7 +30,7 @@ class Engagement:
     mean: float  # h_m / f_z
     mean_section: float  # mean chip section of one tooth in cut / f_z, mm
     peak_section: float  # greatest chip section of one tooth / f_z, on straight flutes, mm
-    side_section: float  # the same with the helix counted and all teeth in cut summed as vectors, mm
+    side_section: float  # greatest sum over a turn of all teeth in cut, as vectors, the helix counted / f_z, mm
     teeth: float  # mean number of teeth in cut
     section: float  # swept cross-section, mm2: removal = section * feed
     effective_diameter: float
@@ -61,9 +62,84 @@ def edge_angle(cutter: Cutter, a_p: float) -> tuple[float, float]:
     return 1.0, 1.0
 
 
-def engage(
-    cutter: Cutter, operation: str, a_p: float, a_e: float, bore: tuple[float, float] | None = None
-) -> Engagement:
+def helix_lag(cutter: Cutter, a_p: float) -> float:
+    """Angle by which the edge at the top of the cut runs behind its tip, rad; 0 on straight flutes."""
+    if cutter.twist == "straight" or cutter.helix <= 0.0:
+        return 0.0
+    return 2.0 * a_p * math.tan(math.radians(cutter.helix)) / cutter.diameter
+
+
+def _swept(angle: float, start: float, end: float) -> tuple[float, float]:
+    """Integral of sin(phi) (cos(phi), sin(phi)) from the start of the arc of cut to ``angle``, kept inside it."""
+    phi = min(max(angle, start), end)
+    return (
+        0.5 * (math.sin(phi) ** 2 - math.sin(start) ** 2),
+        0.5 * (phi - start) - 0.25 * (math.sin(2.0 * phi) - math.sin(2.0 * start)),
+    )
+
+
+LAG_STEPS = 12  # a pitch
+TURN_STEPS = 12  # a pitch
+
+
+def _vector(first: float, lag: float, pitch: float, start: float, end: float) -> float:
+    """Length of the vector sum of all teeth in cut per mm of depth, one tip standing at the angle ``first``."""
+    x = y = 0.0
+    tip = first
+    while tip - lag < end:
+        if lag > 0.0:
+            high, low = _swept(tip, start, end), _swept(tip - lag, start, end)
+            x += (high[0] - low[0]) / lag
+            y += (high[1] - low[1]) / lag
+        elif tip <= end:
+            x += math.sin(tip) * math.cos(tip)
+            y += math.sin(tip) ** 2
+        tip += pitch
+    return math.hypot(x, y)
+
+
+@lru_cache(maxsize=65536)
+def _share(flutes: int, start: float, end: float, step: int) -> float:
+    """Greatest vector sum of all teeth in cut per mm of depth over a turn, for a helix lag of ``step`` / 12 pitches."""
+    pitch = 2.0 * math.pi / flutes
+    lag = step * pitch / LAG_STEPS
+    width = pitch / TURN_STEPS
+    turns = [start + n * width for n in range(TURN_STEPS)]
+    sums = [_vector(turn, lag, pitch, start, end) for turn in turns]
+    most = max(sums)
+    middle = turns[sums.index(most)]
+    for _ in range(5):  # close in on the greatest
+        width /= 2.0
+        for turn in (middle - width, middle + width):
+            found = _vector(turn, lag, pitch, start, end) if turn >= start else 0.0
+            if found > most:
+                most, middle = found, turn
+    return most
+
+
+def side_section(a_p: float, flutes: int, start: float, end: float, lag: float) -> float:
+    """Greatest sum over a turn of the chip sections of all teeth in cut, as vectors, per mm of feed per tooth, mm.
+
+    One tooth at a time: exact, the edge in cut lies best around the thickest chip. Several: read from a table.
+    """
+    angle = end - start
+    pitch = 2.0 * math.pi / flutes
+    if angle + lag <= pitch + 1e-12:
+        if lag <= 0.0:
+            return a_p * (1.0 if end >= math.pi / 2 else math.sin(end))
+        window = min(lag, angle)
+        low = min(max(math.pi / 2 - window / 2, start), end - window)
+        high = low + window
+        x = 0.5 * (math.sin(high) ** 2 - math.sin(low) ** 2)
+        y = 0.5 * window - 0.25 * (math.sin(2.0 * high) - math.sin(2.0 * low))
+        return a_p * math.hypot(x, y) / lag
+    place = min(lag / pitch * LAG_STEPS, 3.0 * LAG_STEPS)
+    i = min(int(place), 3 * LAG_STEPS - 1)
+    low_share, high_share = _share(flutes, start, end, i), _share(flutes, start, end, i + 1)
+    return a_p * (low_share + (high_share - low_share) * (place - i))
+
+
+def engage(cutter: Cutter, operation: str, a_p: float, a_e: float, bore: tuple[float, float] | None = None) -> Engagement:
     """The engagement of ``cutter`` at ``a_p`` deep and ``a_e`` wide. ``bore`` is (bore diameter, path diameter) of a
     helical bore, whose ``a_p`` is the pitch."""
     d = cutter.diameter
@@ -89,17 +165,7 @@ def engage(
     cosines = math.cos(start) - math.cos(end)
     mean = cosines / angle if angle > 0 else 0.0
     z = cutter.flutes
-    # Helix: only part of the edge is in cut at once; the window of the edge lies best around the thickest chip.
-    peak = a_p * top
-    side = peak
-    if cutter.twist != "straight" and cutter.helix > 0.0 and a_p > 0:
-        lag = min(2.0 * a_p * math.tan(math.radians(cutter.helix)) / d, angle)
-        low = min(max(math.pi / 2 - lag / 2, start), end - lag)
-        side = (math.cos(low) - math.cos(low + lag)) * d / (2.0 * math.tan(math.radians(cutter.helix)))
-    # Several teeth: mean over a turn of the vector sum.
-    x = 0.5 * (math.sin(end) ** 2 - math.sin(start) ** 2)
-    y = 0.5 * (end - start) - 0.25 * (math.sin(2 * end) - math.sin(2 * start))
-    side = max(side, z * a_p * math.hypot(x, y) / (2.0 * math.pi))
+    lag = helix_lag(cutter, a_p)
     return Engagement(
         a_p=a_p,
         a_e=a_e,
@@ -110,8 +176,8 @@ def engage(
         across=top if cutter.form in ("ball", "corner") else top * sine,
         mean=mean * mean_sine,
         mean_section=a_p * mean,
-        peak_section=peak,
-        side_section=side,
+        peak_section=a_p * top,
+        side_section=side_section(a_p, z, start, end, lag),
         teeth=z * angle / (2.0 * math.pi),
         section=section,
         effective_diameter=d_eff,

@@ -77,9 +77,7 @@ def _mill_lines(
         if math.isfinite(f_z):
             lines.append(WindowLine(name, names.get(name, limit_words(name)), tuple(f_z * n * z for n in rpm)))
     lines.append(
-        WindowLine(
-            "spindle-power", "spindle power", tuple(feed_by_power(limits, heavy, ends.power, n) * n * z for n in rpm)
-        )
+        WindowLine("spindle-power", "spindle power", tuple(feed_by_power(limits, heavy, ends.power, n) * n * z for n in rpm))
     )
     ceiling = feed_ceiling(task)
     arc = task.bore is not None and ceiling < limits.machine.feed_max

@@ -198,15 +198,11 @@ def _constant(material: Material) -> float:
 def _verdict(limits: tuple[LimitUse, ...]) -> str:
     if any(u.exceeded for u in limits):
         return "over"
-    return (
-        "near" if any(u.use >= NEAR for u in limits if not u.least) or any(u.use >= NEAR for u in limits) else "within"
-    )
+    return "near" if any(u.use >= NEAR for u in limits if not u.least) or any(u.use >= NEAR for u in limits) else "within"
 
 
 def _force_free(what: Physics) -> Physics:
-    return replace(
-        what, force=None, peak_force=None, torque=None, power=None, deflection=None, stress=None, thrust=None
-    )
+    return replace(what, force=None, peak_force=None, torque=None, power=None, deflection=None, stress=None, thrust=None)
 
 
 def _rate_mill(
@@ -238,9 +234,7 @@ def _rate_mill(
         elif stepdown is not None:
             a_p = stepdown
         else:
-            raise BadRequest(
-                "the pitch of the helix is not known", place="stepdown", remedy="give --stepdown (the pitch)"
-            )
+            raise BadRequest("the pitch of the helix is not known", place="stepdown", remedy="give --stepdown (the pitch)")
         helix = helix_of(task.bore[0], d, a_p, feed)
     else:
         given = stepdown if stepdown is not None else request.depth
@@ -301,18 +295,14 @@ def _rate_mill(
             )
         else:
             extra.append(
-                LimitUse(
-                    "plunge-feed", plunge_feed, 0.0, "mm/min", math.inf, "the cutter may not go straight down; " + CP
-                )
+                LimitUse("plunge-feed", plunge_feed, 0.0, "mm/min", math.inf, "the cutter may not go straight down; " + CP)
             )
     if helix is not None and known:
         steepest = limits.ramp_angle_max
         extra = [*extra]
         if not cutter.centre_cutting and steepest is not None and steepest < 90:
             extra.append(
-                LimitUse(
-                    "ramp-angle", helix.angle, steepest, "deg", helix.angle / steepest, "geometry of the uncut core"
-                )
+                LimitUse("ramp-angle", helix.angle, steepest, "deg", helix.angle / steepest, "geometry of the uncut core")
             )
         if limits.helix_pitch_max < 1e6:
             found = tuple(u for u in found if u.name not in ("helix-pitch", "ramp-angle", "helix-angle"))
@@ -398,6 +388,7 @@ def _rate_drill(
             limits,
             rpm=rpm,
             feed=feed,
+            least=0.5 * feed_bounds(limits)[0] * finer,
             most=feed_bounds(limits)[2] * finer,
             speed=limits.cutting_speed_high * slower,
             law=limits.force_high,

@@ -91,9 +91,7 @@ def physics(
     )
 
 
-def _use(
-    name: str, value: float, limit: float, unit: str, source: str, *, least: bool = False, note: str = ""
-) -> LimitUse:
+def _use(name: str, value: float, limit: float, unit: str, source: str, *, least: bool = False, note: str = "") -> LimitUse:
     if least:
         use = limit / value if value > 0 else math.inf
     else:
@@ -118,7 +116,7 @@ def uses(task: Task, ends: Ends, *, a_p: float, a_e: float, rpm: float, feed: fl
         _use("chip-too-thick", h_max, min(cap, THINNING_MOST * cap * heavy.greatest), "mm", sources["chip_load"]),
         _use("chip-too-thin", f_z * heavy.across, least, "mm", sources["chip_least"], least=True),
         _use(
-            "run-out", min(h_max + limits.runout, z * h_max), RUNOUT_MARGIN * high, "mm", CP,
+            "run-out", min(h_max + limits.runout, z * h_max), RUNOUT_MARGIN * high / limits.machine_scale, "mm", CP,
             note="the chip of the tooth that stands out",
         ),
     ]  # fmt: skip
@@ -140,9 +138,7 @@ def uses(task: Task, ends: Ends, *, a_p: float, a_e: float, rpm: float, feed: fl
     allowed = limits.power_allowed(rpm)
     found.append(_use("spindle-power", watts, allowed, "W", machine.sources.get("spindle_power", CP)))
     found.append(_use("feed-machine", feed, machine.feed_max, "mm/min", machine.sources.get("feed_max", CP)))
-    found.append(
-        _use(limits.spindle_max_name, rpm, limits.spindle_max, "rev/min", machine.sources.get("spindle_max", CP))
-    )
+    found.append(_use(limits.spindle_max_name, rpm, limits.spindle_max, "rev/min", machine.sources.get("spindle_max", CP)))
     found.append(
         _use("spindle-slowest", rpm, limits.spindle_min, "rev/min", machine.sources.get("spindle_min", CP), least=True)
     )
@@ -159,9 +155,7 @@ def uses(task: Task, ends: Ends, *, a_p: float, a_e: float, rpm: float, feed: fl
         found.append(_use("plunge-feed", feed, descent(task, e, rpm), "mm/min", sources.get("plunge_per_rev", CP)))
     stable = stable_depth(task, heavy)
     if math.isfinite(stable):
-        found.append(
-            _use("chatter", a_p, stable, "mm", "Tlusty's bound, from memory: Schmitz & Smith, Machining Dynamics")
-        )
+        found.append(_use("chatter", a_p, stable, "mm", "altintas-budak-1995: depth stable at every speed"))
     return tuple(sorted(found, key=lambda u: -u.use))
 
 
@@ -169,11 +163,7 @@ def make_task(request: Request, limits: CutLimits) -> Task:
     """The search behind a request; raises NoData when the entry a bore needs is not known."""
     d = limits.cutter.diameter
     operation = request.operation
-    stability = math.inf
     machine = limits.machine
-    if machine.natural_frequency is not None and machine.damping is not None:
-        stiffness = 1.0 / limits.compliance()
-        stability = 2.0 * stiffness * machine.damping * (1.0 + machine.damping)
     deflection = limits.deflection_finish if request.finish else limits.deflection_rough
     if request.tolerance is not None:
         deflection = min(deflection, request.tolerance)
@@ -218,7 +208,7 @@ def make_task(request: Request, limits: CutLimits) -> Task:
         pitch_name=pitch_name,
         free_depth=request.depth is None and bore is None and operation != "engrave",
         finish=request.finish and operation == "side",
-        stability=stability,
+        damping=machine.damping if machine.natural_frequency is not None else None,
     )
 
 
@@ -408,9 +398,7 @@ def _advise(
     low, chosen, high = ends
     e = best.engagement
     cutter = limits.cutter
-    what = physics(
-        limits, e, rpm=best.rpm, feed=best.feed, power=chosen.power, bend=chosen.bend, ratio=limits.radial_ratio
-    )
+    what = physics(limits, e, rpm=best.rpm, feed=best.feed, power=chosen.power, bend=chosen.bend, ratio=limits.radial_ratio)
     found = uses(task, chosen, a_p=best.a_p, a_e=best.a_e, rpm=best.rpm, feed=best.feed)
     feeds, speeds = [best.feed], [best.rpm]
     for end in (low, high):
@@ -473,6 +461,9 @@ def first_cut(task: Task, best: Best) -> FirstCut:
     if task.finish:
         least = thin_finish(limits) / heavy.across
     rpm = best.rpm
+    # A shallower cut loads the cutter nearer its tip: its own bounds hold too.
+    most = Row(task, ends_of(limits)[1], best.a_e).caps(a_p).most
+    feed = min(feed, round_feed(most * rpm * limits.cutter.flutes))
     if feed < least * rpm * limits.cutter.flutes:
         slower = speeds_between(limits.spindle_min, max(feed / (least * limits.cutter.flutes), limits.spindle_min))
         rpm = min(rpm, slower[-1])
@@ -486,9 +477,7 @@ def finish_pass(request: Request, task: Task, best: Best) -> FinishPass | None:
     if request.finish or task.operation in ("engrave", "face") or cutter.form == "vee":
         return None
     allowance = min(limits.finish_allowance, 0.25 * cutter.diameter)
-    deflection = (
-        limits.deflection_finish if request.tolerance is None else min(limits.deflection_finish, request.tolerance)
-    )
+    deflection = limits.deflection_finish if request.tolerance is None else min(limits.deflection_finish, request.tolerance)
     depth = request.depth or (best.a_p if task.free_depth else task.depth)
     light = Task(limits, "side", depth, (allowance,), deflection, finish=True)
     _, chosen, _ = ends_of(limits)
@@ -549,9 +538,7 @@ def helps_of(request: Request, task: Task, best: Best, names: tuple[str, ...]) -
         need = max(limits.flute_length + 1.0, depth + 3.0)
         spare = math.floor(limits.stickout - need)
         if spare >= 1:
-            tries.append(
-                (f"{spare} mm less stickout", replace(cutter, stickout=limits.stickout - spare), limits.machine)
-            )
+            tries.append((f"{spare} mm less stickout", replace(cutter, stickout=limits.stickout - spare), limits.machine))
         short = max(depth, best.a_p + 1.0)
         spare = math.floor(limits.flute_length - short)
         if spare >= 2:
@@ -564,9 +551,7 @@ def helps_of(request: Request, task: Task, best: Best, names: tuple[str, ...]) -
     if {"chip-too-thick", limits.spindle_max_name, "cutting-speed"} & set(names) and cutter.flutes < (
         4 if limits.metal and limits.material.family not in ("aluminium", "copper") else 3
     ):
-        tries.append(
-            (f"a cutter with {cutter.flutes + 1} flutes", replace(cutter, flutes=cutter.flutes + 1), limits.machine)
-        )
+        tries.append((f"a cutter with {cutter.flutes + 1} flutes", replace(cutter, flutes=cutter.flutes + 1), limits.machine))
     if "spindle-power" in names:
         stronger = replace(
             limits.machine,
@@ -576,9 +561,7 @@ def helps_of(request: Request, task: Task, best: Best, names: tuple[str, ...]) -
         tries.append(("a quarter more spindle power", cutter, stronger))
     if "run-out" in names:
         half = limits.runout / 2
-        tries.append(
-            (f"a run-out of {half:.3g} mm", replace(cutter, runout=half), replace(limits.machine, runout=half))
-        )
+        tries.append((f"a run-out of {half:.3g} mm", replace(cutter, runout=half), replace(limits.machine, runout=half)))
     told: list[tuple[float, str]] = []
     for words, other, machine in tries[:3]:
         try:

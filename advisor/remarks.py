@@ -47,26 +47,20 @@ def warnings_of(advice: Advice, task: Task) -> tuple[str, ...]:
     cutter, machine, material = limits.cutter, limits.machine, limits.material
     told: list[str] = []
     if cutter.use and material.family not in cutter.use:
-        told.append(
-            f"{cutter.name} is made for {', '.join(cutter.use)}, not for {material.family}: chips may not clear."
-        )
+        told.append(f"{cutter.name} is made for {', '.join(cutter.use)}, not for {material.family}: chips may not clear.")
     if not cutter.centre_cutting:
         told.append("Never straight down: the cutter does not cut at its centre.")
     elif limits.wood and cutter.twist in ("down", "compression"):
         told.append("Never straight down with a cutter that pushes chips down: ramp or circle in.")
     if limits.ramp_angle is None and cutter.form not in ("drill", "vee"):
-        told.append(
-            "No ramp advised: the height of the cutter's uncut core is not known; start in an open edge or a hole."
-        )
+        told.append("No ramp advised: the height of the cutter's uncut core is not known; start in an open edge or a hole.")
     if cutter.twist == "compression" and cutter.up_length and advice.stepdown <= cutter.up_length:
         told.append(
             f"The first pass ({advice.stepdown:.2f} mm) is not deeper than the up-cut part ({cutter.up_length:g} mm): the top "
             f"will fray; use an up-cut or down-cut cutter, or one with a shorter up-cut part."
         )
     if cutter.max_rpm is None:
-        told.append(
-            "No top speed is known for this cutter: look for the mark on it or ask its maker, and stay below it."
-        )
+        told.append("No top speed is known for this cutter: look for the mark on it or ask its maker, and stay below it.")
     if advice.physics.cutting_speed < limits.cutting_speed_low - 1e-9:
         told.append(
             f"Cutting speed {advice.physics.cutting_speed:.0f} m/min is below the usual "
@@ -81,17 +75,11 @@ def warnings_of(advice: Advice, task: Task) -> tuple[str, ...]:
         told.append("Clear the chips with air, mist or flood: a recut chip welds or breaks the cutter.")
     run_up = (advice.feed / 60.0) ** 2 / machine.acceleration[0]
     if run_up > 5.0:
-        told.append(
-            f"The feed is reached only on moves longer than {run_up:.0f} mm; short ones and corners run slower."
-        )
+        told.append(f"The feed is reached only on moves longer than {run_up:.0f} mm; short ones and corners run slower.")
     if task.bore is not None and task.bore[0] > limits.bore_max + 1e-9:
-        told.append(
-            f"A post of {task.bore[0] - limits.bore_max:.3g} mm is left in the bore: it may come loose and be thrown."
-        )
+        told.append(f"A post of {task.bore[0] - limits.bore_max:.3g} mm is left in the bore: it may come loose and be thrown.")
     if limits.stickout > 5 * cutter.diameter:
-        told.append(
-            f"The cutter stands out {limits.stickout / cutter.diameter:.1f} x its diameter; 3 to 4 is preferred."
-        )
+        told.append(f"The cutter stands out {limits.stickout / cutter.diameter:.1f} x its diameter; 3 to 4 is preferred.")
     if task.operation == "side":
         told.append("Cut the outline with the width named: a full-width first cut is a slot and needs a slot's depth.")
     return tuple(told)
@@ -110,9 +98,7 @@ def assumptions_of(advice: Advice, task: Task) -> tuple[str, ...]:
     if task.operation == "face":
         told.append("the cutter runs with its axis over the middle of the strip it cuts")
     if advice.request.bore_diameter is None and advice.helix is not None:
-        told.append(
-            f"entry bore of {advice.helix.bore_diameter:g} mm taken (1.7 x diameter where the cutter allows it)"
-        )
+        told.append(f"entry bore of {advice.helix.bore_diameter:g} mm taken (1.7 x diameter where the cutter allows it)")
     told.append("force, torque, power and deflection are those of a worn edge or the high end of the data")
     if limits.chip_scale < 0.999:
         told.append(

@@ -5,18 +5,20 @@ from __future__ import annotations
 import math
 from bisect import bisect_left, bisect_right
 from dataclasses import dataclass
+from functools import lru_cache
 
 from advisor.limits import CutLimits, ForceLaw, chip_load_at
-from advisor.operations import Engagement, edge_angle, effective_diameter, engage
+from advisor.operations import Engagement, edge_angle, effective_diameter, engage, helix_lag, side_section
 
 THINNING_MOST = 3.0  # feed per tooth never above this multiple of the chip it is to make
-RUNOUT_MARGIN = 1.25  # one tooth's chip with run-out may reach this multiple of the table's high end
+RUNOUT_MARGIN = 1.25  # one tooth's chip with run-out may reach this multiple of the table's high end, any machine
 PUSH_SHARE = 0.5  # of the force an axis drive can hold
 FIRST_CUT_SHARE = 0.6
 ENTRY_SHARE = 0.6  # helical entry feed / slot feed; practice is 0.3 to 0.7
 ENTRY_BORE = 1.7  # x diameter
 POCKET_WIDTH = 0.5
 FACE_WIDTH = 0.7
+LEAST_PITCH = 0.005  # mm a turn of a helix
 LEAST_STEPDOWN = {True: 0.05, False: 0.1}  # mm, metals and others: below it the corner wears and nothing is gained
 WIDTHS = (0.02, 0.025, 0.03, 0.035, 0.04, 0.05, 0.06, 0.07, 0.08, 0.09, 0.1, 0.115, 0.13, 0.15, 0.175, 0.2, 0.225, 0.25,
           0.275, 0.3, 0.325, 0.35, 0.4, 0.45, 0.5)  # fmt: skip
@@ -91,7 +93,7 @@ class Task:
     pitch_name: str = "helix-pitch"
     free_depth: bool = False  # depth was not given
     finish: bool = False  # a light pass along the wall: the slot's feed per tooth, thinner chips allowed
-    stability: float = math.inf  # k*zeta*(1+zeta)*2, N/mm: divided by force and teeth gives the stable depth
+    damping: float | None = None  # of the machine's first mode, where it is given
 
     @property
     def opening(self) -> str:
@@ -188,10 +190,6 @@ class Row:
         e = engage(cutter, task.opening, 1.0, self.width, task.bore)
         self.start, self.end, self.angle = e.start, e.end, e.angle
         self.top = 1.0 if e.end >= math.pi / 2 else math.sin(e.end)
-        x = 0.5 * (math.sin(e.end) ** 2 - math.sin(e.start) ** 2)
-        y = 0.5 * e.angle - 0.25 * (math.sin(2 * e.end) - math.sin(2 * e.start))
-        self.vector = cutter.flutes * math.hypot(x, y) / (2.0 * math.pi)
-        self.tangent = math.tan(math.radians(cutter.helix)) if cutter.twist != "straight" and cutter.helix > 0 else 0.0
         self.ratio = math.sqrt(1.0 + limits.radial_ratio**2)
         push = limits.machine.axis_push
         self.push = math.inf if push is None else PUSH_SHARE * push / self.ratio
@@ -203,7 +201,7 @@ class Row:
         """Feed per tooth (mm) each limit allows by itself at ``a_p`` mm deep: for pictures, not for the search."""
         e = engage(self.limits.cutter, self.task.opening, a_p, self.width, self.task.bore)
         chips = chip_range(self.limits, e, wide=self.wide)
-        cap, uneven = chips[self.ends.chip], RUNOUT_MARGIN * chips[3]
+        cap, uneven = chips[self.ends.chip], RUNOUT_MARGIN * chips[3] / self.limits.machine_scale
         found = [
             ("chip-too-thick", min(cap / e.greatest, THINNING_MOST * cap)),
             (
@@ -239,7 +237,7 @@ class Row:
             least = thin_finish(limits)
         z = cutter.flutes
         most, name = min(cap / greatest, THINNING_MOST * cap), "chip-too-thick"
-        uneven = RUNOUT_MARGIN * high
+        uneven = RUNOUT_MARGIN * high / limits.machine_scale
         other = max((uneven - limits.runout) / greatest, uneven / (z * greatest))
         if other < most:
             most, name = other, "run-out"
@@ -248,13 +246,7 @@ class Row:
             if other < most:
                 most, name = other, "finish-feed"
         # Force: the least allowed by bending, stress and axis drives, turned into a chip.
-        if self.tangent > 0.0:
-            lag = min(2.0 * a_p * self.tangent / d, self.angle)
-            low = min(max(math.pi / 2 - lag / 2, self.start), self.end - lag)
-            side = (math.cos(low) - math.cos(low + lag)) * d / (2.0 * self.tangent)
-        else:
-            side = a_p * self.top
-        side = max(side, self.vector * a_p)
+        side = side_section(a_p, z, self.start, self.end, helix_lag(cutter, a_p))
         arm = a_p / 2
         flute = min(limits.flute_length, limits.stickout)
         force, by = task.deflection / (limits.compliance(arm) * self.ratio), "deflection"
@@ -374,11 +366,37 @@ def depth_limits(task: Task, a_e: float) -> tuple[tuple[str, float], ...]:
 
 
 def stable_depth(task: Task, e: Engagement) -> float:
-    """Depth (mm) below every lobe: 2 k zeta (1 + zeta) / (k_c z_e); infinite without modal data (Tlusty's bound)."""
-    if not math.isfinite(task.stability):
+    """Depth (mm) stable at every spindle speed; infinite without modal data.
+
+    Zero-order border (Altintas and Budak 1995) with the same mode along and across the feed: its least depth is
+    proportional to stiffness / cutting constant and does not hang on the frequency.
+    """
+    limits = task.limits
+    if task.damping is None or e.angle <= 0:
         return math.inf
-    force = task.limits.force_high.at(max(task.limits.chip_low, 1e-6))
-    return task.stability / (force * max(1.0, e.teeth))
+    law = limits.force_bend
+    constant = law.k11 if law.edge > 0 else law.at(max(limits.chip_chosen, 1e-6))
+    valley = valley_depth(limits.cutter.flutes, task.damping, limits.radial_ratio_nominal, e.start, e.end)
+    return valley / (limits.compliance() * constant)
+
+
+@lru_cache(maxsize=4096)
+def valley_depth(flutes: int, damping: float, ratio: float, start: float, end: float) -> float:
+    """Least stable depth (mm) for a stiffness of 1 N/mm in both directions and a cutting constant of 1 N/mm2."""
+    from advisor.cutting.stability import Mode, border
+
+    mode = (Mode(frequency=100.0, damping=damping, stiffness=1000.0),)
+    found = border(
+        x_modes=mode,
+        y_modes=mode,
+        flutes=flutes,
+        cutting_constant=1.0,
+        radial_ratio=ratio,
+        entry=math.degrees(start),
+        exit=math.degrees(end),
+        count=200,
+    )
+    return found.least()
 
 
 def _fastest(task: Task, ends: Ends, a_e: float) -> float:
@@ -408,36 +426,47 @@ def search(task: Task, ends: Ends) -> tuple[Best | None, dict[str, float]]:
     Every count of equal passes and every width is tried unless a bound shows that it can't beat the best so far.
     """
     limits = task.limits
-    cutter = limits.cutter
-    z = cutter.flutes
-    best: Best | None = None
-    blocked: dict[str, float] = {}
-    beat = 0.0
-    full_width = task.operation in ("slot", "engrave")
-    least_depth = min(LEAST_STEPDOWN[limits.metal] if task.bore is None else 0.005, task.depth)
-    feed_max = feed_ceiling(task)
-    machine = limits.machine
-    strongest = max([limits.power_allowed(limits.spindle_max), *(limits.power_allowed(n) for n, _ in machine.power_curve)])
     # Per width: an upper bound of removal per mm of depth, the greatest depth, and the bounds of feed.
     rows: list[tuple[float, float, Row]] = []
     for a_e in task.widths:
         deepest = min(most for _, most in depth_limits(task, a_e))
         per_depth = a_e * _fastest(task, ends, a_e)
         if task.bore is not None:
-            per_depth = engage(cutter, "bore", 1.0, a_e, task.bore).section * feed_max
+            per_depth = engage(limits.cutter, "bore", 1.0, a_e, task.bore).section * feed_ceiling(task)
         rows.append((per_depth, deepest, Row(task, ends, a_e)))
     rows.sort(key=lambda row: (-row[0], -row[1]))
     deepest = max(row[1] for row in rows)
+    blocked: dict[str, float] = {}
     if deepest <= 0:
-        return None, {}
-    first = math.ceil(task.depth / deepest - 1e-9)
-    for passes in PASSES[bisect_left(PASSES, first) :]:
+        return None, blocked
+    counts = PASSES[bisect_left(PASSES, math.ceil(task.depth / deepest - 1e-9)) :]
+    return _scan(task, ends, rows, counts, blocked), blocked
+
+
+def _scan(
+    task: Task,
+    ends: Ends,
+    rows: list[tuple[float, float, Row]],
+    counts: tuple[int, ...],
+    blocked: dict[str, float],
+) -> Best | None:
+    """The best these counts of passes and widths give; ``blocked`` gathers what stood in the way."""
+    limits = task.limits
+    cutter, machine = limits.cutter, limits.machine
+    z = cutter.flutes
+    full_width = task.operation in ("slot", "engrave")
+    least_depth = min(LEAST_STEPDOWN[limits.metal] if task.bore is None else LEAST_PITCH, task.depth)
+    feed_max = feed_ceiling(task)
+    strongest = max(limits.power_allowed(n) for n in (limits.spindle_max, *(n for n, _ in machine.power_curve)))
+    best: Best | None = None
+    beat = 0.0
+    for passes in counts:
         a_p = task.depth / passes
         if not rows or a_p < least_depth - 1e-9 or rows[0][0] * a_p <= beat:
             break
         done: list[Row] = []
         d_eff = effective_diameter(cutter, a_p)
-        low, top, _, why = spindle_bounds(limits, d_eff, ends.speed)
+        _, top, _, why = spindle_bounds(limits, d_eff, ends.speed)
         for per_depth, most, row in rows:
             if per_depth * a_p <= beat:
                 break
@@ -449,12 +478,12 @@ def search(task: Task, ends: Ends) -> tuple[Best | None, dict[str, float]]:
                 if why is None:
                     blocked[bound.name] = max(blocked.get(bound.name, 0.0), bound.most / bound.least)
                 continue
-            if task.bore is None and cutter.form != "vee":
-                # Chips set the feed already: a shallower cut at this width only removes less, unless power holds it.
-                if a_p * width * min(bound.most * top * z, feed_max) <= beat:
-                    if bound.name in SHALLOWER_IS_LESS and row.plain and a_p <= cutter.diameter:
-                        done.append(row)
-                    continue
+            simple = task.bore is None and cutter.form != "vee"
+            if simple and a_p * width * min(bound.most * top * z, feed_max) <= beat:
+                # Where chips set the feed, a shallower cut at this width only removes less.
+                if bound.name in SHALLOWER_IS_LESS and row.plain and a_p <= cutter.diameter:
+                    done.append(row)
+                continue
             e = engage(cutter, task.operation, a_p, width, task.bore)
             heavy = e if task.operation != "pocket" else engage(cutter, "slot", a_p, cutter.diameter)
             if a_p > stable_depth(task, heavy) + 1e-9:
@@ -471,4 +500,4 @@ def search(task: Task, ends: Ends) -> tuple[Best | None, dict[str, float]]:
                 blocked.setdefault("spindle-power", 0.0)
         if done:
             rows = [row for row in rows if row[2] not in done]
-    return best, blocked
+    return best

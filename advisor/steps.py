@@ -132,9 +132,7 @@ def _milling(answer: Advice | Rating, limits: CutLimits, e: Engagement) -> tuple
             "N",
             "; ".join(
                 dict.fromkeys(
-                    limits.sources.get(key, "given")
-                    for key in ("shear_force", "radial_force_ratio")
-                    if key in limits.sources
+                    limits.sources.get(key, "given") for key in ("shear_force", "radial_force_ratio") if key in limits.sources
                 )
             )
             or source,
@@ -215,9 +213,7 @@ def _drilling(answer: Advice | Rating, limits: CutLimits) -> tuple[Step, ...]:
     d = limits.cutter.diameter
     f = v_f / n
     told = [
-        Step(
-            "cutting speed", f"v_c = pi * D * n / 1000 = pi * {d:g} * {n:g} / 1000", p.cutting_speed, "m/min", HANDBOOK
-        ),
+        Step("cutting speed", f"v_c = pi * D * n / 1000 = pi * {d:g} * {n:g} / 1000", p.cutting_speed, "m/min", HANDBOOK),
         Step("feed per turn", f"f = v_f / n = {v_f:g} / {n:g}", f, "mm", HANDBOOK),
         Step(
             "chip thickness",

@@ -19,9 +19,7 @@ FORMS = {"flat": "flat end mill", "ball": "ball end mill", "corner": "end mill w
          "drill": "drill"}  # fmt: skip
 
 
-def render(
-    answer: Advice | Refusal | Rating, *, width: int = 80, colour: bool = False, plain_ascii: bool = False
-) -> str:
+def render(answer: Advice | Refusal | Rating, *, width: int = 80, colour: bool = False, plain_ascii: bool = False) -> str:
     """The page as text, lines of at most ``width`` columns."""
     page = _Page(max(width, 60))
     if isinstance(answer, Refusal):
@@ -156,9 +154,7 @@ def _advice(page: _Page, a: Advice) -> None:
     if drill:
         rows.append(["Pecks", ", ".join(number(x) for x in _few(a.pecks)) + " mm", "", ""])
     else:
-        rows.append(
-            ["Plunge", f"{number(a.plunge_feed, 4)} mm/min" if a.plunge_feed else "never straight down", "", ""]
-        )
+        rows.append(["Plunge", f"{number(a.plunge_feed, 4)} mm/min" if a.plunge_feed else "never straight down", "", ""])
         if bore:
             rows.append(["Pitch", f"{number(a.stepdown)} mm a turn", number(first.stepdown), ""])
         else:
@@ -191,9 +187,7 @@ def _advice(page: _Page, a: Advice) -> None:
             f"{number(f.stepdown)} mm deep; bends {number(f.deflection, 2)} mm"
         )
         if f.scallop_stepover is not None:
-            text += (
-                f"; on a flat a stepover of {number(f.scallop_stepover)} mm leaves ridges of {f.scallop_height:g} mm"
-            )
+            text += f"; on a flat a stepover of {number(f.scallop_stepover)} mm leaves ridges of {f.scallop_height:g} mm"
         page.entry("Finish", text)
     page.heading("WHAT LIMITS IT")
     page.entry("Held by", "; ".join(limit_words(name) for name in a.limited_by), "strong")
