@@ -140,7 +140,7 @@ def test_refuses_and_teaches(text: object, kind: str, said: str) -> None:
 
 
 def test_bounds_name_the_limit() -> None:
-    with pytest.raises(UnitError, match="--depth: \"0 mm\" is not above zero"):
+    with pytest.raises(UnitError, match='--depth: "0 mm" is not above zero'):
         quantity("0 mm", "length", key="--depth", positive=True)
     with pytest.raises(UnitError, match="is below 0 mm"):
         quantity("-1 in", "length", key="k", least=0.0)
