@@ -33,7 +33,6 @@ from advisor.search import (
     FACE_WIDTH,
     FIRST_CUT_SHARE,
     FREE_DEPTH,
-    LEAST_STEPDOWN,
     PASSES,
     POCKET_WIDTH,
     RUNOUT_MARGIN,
@@ -49,6 +48,7 @@ from advisor.search import (
     descent,
     ends_of,
     force_allowed,
+    least_stepdown,
     round_feed,
     round_width,
     search,
@@ -344,13 +344,13 @@ def _refuse(request: Request, task: Task, blocked: dict[str, float], safety: tup
                 if share
                 else "no feed at all"
             )
-            + f", down to a stepdown of {max(LEAST_STEPDOWN[limits.metal], 0.0):g} mm"
+            + f", down to a stepdown of {min(least_stepdown(task), task.depth):.3g} mm"
         )
     else:
         most = max((min(m for _, m in depth_limits(task, w)) for w in task.widths), default=0.0)
         reasons.append(f"the greatest stepdown of this cut is {most:.3g} mm: too little for a {d:g} mm cutter")
     hints = {
-        "deflection": "a shorter stickout, a thicker cutter or a stiffer machine",
+        "deflection": "a smaller cutter, a shorter stickout or a stiffer machine",
         "tool-stress": "a thicker cutter or a shorter one",
         "axis-push": "a smaller cutter or a machine with stronger drives",
         "run-out": "a better collet: less run-out",

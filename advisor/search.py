@@ -19,7 +19,8 @@ ENTRY_BORE = 1.7  # x diameter
 POCKET_WIDTH = 0.5
 FACE_WIDTH = 0.7
 LEAST_PITCH = 0.005  # mm a turn of a helix
-LEAST_STEPDOWN = {True: 0.05, False: 0.1}  # mm, metals and others: below it the corner wears and nothing is gained
+LEAST_STEPDOWN = 0.1  # mm, wood and plastics: below it nothing is gained
+LEAST_SHARE = 0.25  # metals: of the slot stepdown the tables give for light machines; below it the cut is not worth it
 WIDTHS = (0.02, 0.025, 0.03, 0.035, 0.04, 0.05, 0.06, 0.07, 0.08, 0.09, 0.1, 0.115, 0.13, 0.15, 0.175, 0.2, 0.225, 0.25,
           0.275, 0.3, 0.325, 0.35, 0.4, 0.45, 0.5)  # fmt: skip
 
@@ -347,6 +348,17 @@ def descent(task: Task, e: Engagement, rpm: float) -> float:
     return min(task.limits.plunge_per_rev * rpm, task.limits.feed_max_z) / sine
 
 
+def least_stepdown(task: Task) -> float:
+    """Axial depth (mm) below which a cut is not worth advising, the same for every machine (common practice, no source)."""
+    limits = task.limits
+    if task.bore is not None:
+        return LEAST_PITCH
+    if limits.metal and not task.finish:
+        light = limits.material.values.get("stepdown_slot_light")
+        return LEAST_SHARE * light.low * limits.cutter.diameter if light is not None else 0.05
+    return 0.05 if limits.metal else LEAST_STEPDOWN
+
+
 def depth_limits(task: Task, a_e: float) -> tuple[tuple[str, float], ...]:
     """Limits of the axial depth at a width, mm."""
     limits = task.limits
@@ -455,7 +467,7 @@ def _scan(
     cutter, machine = limits.cutter, limits.machine
     z = cutter.flutes
     full_width = task.operation in ("slot", "engrave")
-    least_depth = min(LEAST_STEPDOWN[limits.metal] if task.bore is None else LEAST_PITCH, task.depth)
+    least_depth = min(least_stepdown(task), task.depth)
     feed_max = feed_ceiling(task)
     strongest = max(limits.power_allowed(n) for n in (limits.spindle_max, *(n for n, _ in machine.power_curve)))
     best: Best | None = None

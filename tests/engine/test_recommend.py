@@ -49,13 +49,18 @@ def test_aluminium_on_a_hobby_gantry_is_shallow() -> None:
 
 def test_a_light_machine_gets_less() -> None:
     """Common practice, no source."""
-    for cutter, material in (("endmill-upcut-6mm-2f", PLY), ("endmill-metal-6mm-3f", ALUMINIUM)):
-        rates = [
-            advise(cutter, material, machine, "slot", 12.0).physics.removal_rate
-            for machine in ("belt-router", "screw-router", "ballscrew-router", "industrial-router")
-        ]
-        assert rates == sorted(rates)
+    machines = ("belt-router", "screw-router", "ballscrew-router", "industrial-router")
+    for cutter, material in (("endmill-upcut-6mm-2f", PLY), ("endmill-metal-3mm-3f", ALUMINIUM)):
+        answers = [recommend(ask(cutter, material, machine, "slot", 6.0)) for machine in machines]
+        rates = [a.physics.removal_rate if isinstance(a, Advice) else 0.0 for a in answers]
+        assert rates == sorted(rates) and rates[1] > 0
         assert rates[0] < 0.5 * rates[-1]
+
+
+def test_a_belt_driven_router_does_not_slot_metal_with_large_cutters() -> None:
+    """What is left is not worth cutting: refused with the reason, not clipped to a scratch. Common practice, no source."""
+    answer = refuse("endmill-metal-6mm-3f", ALUMINIUM, "belt-router", "slot", 6.0)
+    assert answer.limited_by[0] == "deflection" and "smaller cutter" in answer.helps[0]
 
 
 def test_helical_entry_is_a_few_degrees_in_plywood_and_at_most_three_in_steel() -> None:
@@ -312,7 +317,7 @@ def test_what_would_help_is_worked_out_by_searching_again() -> None:
 
 
 def test_a_machine_that_chatters_takes_shallower_cuts() -> None:
-    request = ask("endmill-metal-10mm-4f", STEEL, "machining-centre", "slot", 10.0)
+    request = ask("endmill-metal-10mm-3f", ALUMINIUM, "machining-centre", "slot", 10.0)
     assert request.machine is not None
     calm = recommend(request)
     known = replace(request.machine, natural_frequency=600.0, damping=0.04)
