@@ -10,30 +10,37 @@ ROOT = Path(__file__).resolve().parent.parent
 
 # From the bottom up. A module may import modules of its own line and of the lines above it in this list.
 GRAMMAR_LAYERS = (
-    ("grammar", "grammar.moves", "grammar.jit", "grammar.source", "grammar.lexicon"),
-    ("grammar.scan", "grammar.dialects"),
-    ("grammar.tree", "grammar.parse", "grammar.evaluate"),
-    ("grammar.shapes",),
-    ("grammar.cycles", "grammar.compensation", "grammar.geometry"),
+    ("grammar", "grammar.dialect", "grammar.jit", "grammar.lexicon", "grammar.source"),
+    ("grammar.moves", "grammar.scan"),
+    ("grammar.cycles", "grammar.parse", "grammar.path"),
+    ("grammar.evaluate", "grammar.record", "grammar.state"),
+    ("grammar.flow", "grammar.motion", "grammar.offsets", "grammar.shapes", "grammar.words"),
+    ("grammar.compensation",),
+    ("grammar.step",),
     ("grammar.interpret",),
-    ("grammar.read", "grammar.write", "grammar.trace"),
+    ("grammar.read",),
 )
 ADVISOR_LAYERS = (
-    ("advisor", "advisor.values", "advisor.findings", "advisor.escape", "advisor.sources"),
+    ("advisor", "advisor.values", "advisor.findings", "advisor.escape", "advisor.sources", "advisor.words"),
     ("advisor.units", "advisor.fingerprint", "advisor.allowances"),
-    ("advisor.cutting", "advisor.catalogue", "advisor.advice"),
-    ("advisor.limits", "advisor.recommend", "advisor.rate"),
-    ("advisor.setting",),
-    ("advisor.place", "advisor.kernels", "advisor.stock", "advisor.timing"),
-    ("advisor.setup_card",),
+    ("advisor.cutting", "advisor.catalogue", "advisor.advice", "advisor.operations", "advisor.refine"),
+    ("advisor.limits", "advisor.setting", "advisor.request"),
+    ("advisor.asking", "advisor.search", "advisor.steps", "advisor.starter"),
+    ("advisor.remarks", "advisor.drilling"),
+    ("advisor.recommend", "advisor.rate"),
+    ("advisor.place", "advisor.timing", "advisor.trace", "advisor.setup_card"),
+    ("advisor.kernels", "advisor.stock"),
+    ("advisor.along",),
     ("advisor.evidence",),
     ("advisor.rules",),
     ("advisor.shopfile",),
     ("advisor.check",),
-    ("advisor.report",),
-    ("advisor.files", "advisor.cache", "advisor.baseline"),
+    ("advisor.report", "advisor.plot", "advisor.pages"),
+    ("advisor.files", "advisor.cache", "advisor.baseline", "advisor.run", "advisor.gate"),
     ("advisor.cli", "advisor.__main__"),
 )
+# Values that work out a detail of themselves when asked: an import upward inside a function, and no other.
+ON_DEMAND = {("grammar.moves", "grammar.parse"), ("advisor.advice", "advisor.steps")}
 
 # Which modules may load a package (a prefix ending in "." allows a whole folder).
 ONLY_IN = {
@@ -43,10 +50,10 @@ ONLY_IN = {
     "rich": ("advisor.cli", "advisor.report.terminal"),
     "typer": ("advisor.cli",),
     "pydantic": ("advisor.shopfile", "advisor.catalogue", "advisor.catalogue."),
-    "matplotlib": ("advisor.report.",),
+    "matplotlib": ("advisor.plot",),
 }
 DISK = ("advisor.files", "advisor.cli", "advisor.cache", "advisor.baseline")
-PACKAGE_DATA = ("advisor.catalogue", "advisor.catalogue.", "advisor.rules", "grammar.parse", "grammar.dialects")
+PACKAGE_DATA = ("advisor.catalogue", "advisor.catalogue.", "advisor.rules", "grammar.parse", "grammar.dialect")
 DISK_CALLS = {"open", "read_text", "read_bytes", "write_text", "write_bytes", "mkdir", "unlink", "rename", "iterdir"}
 
 
@@ -65,6 +72,11 @@ def imports(tree: ast.AST) -> Iterator[str]:
     elif not (isinstance(tree, ast.If) and isinstance(tree.test, ast.Name) and tree.test.id == "TYPE_CHECKING"):
         for child in ast.iter_child_nodes(tree):
             yield from imports(child)
+
+
+def at_the_top(tree: ast.Module) -> set[str]:
+    """Modules imported outside functions and classes."""
+    return {name for node in tree.body if isinstance(node, ast.Import | ast.ImportFrom) for name in imports(node)}
 
 
 def layer_of(module: str, layers: tuple[tuple[str, ...], ...]) -> int | None:
@@ -109,6 +121,8 @@ def violations(sources: Mapping[str, str]) -> list[str]:
                 found.append(f"{module}: grammar must not import advisor")
             if top == package and name != package:
                 other = layer_of(name, layers) if name in sources else None
+                if (module, name) in ON_DEMAND and name not in at_the_top(tree):
+                    continue
                 if other is not None and other > own:
                     found.append(f"{module}: imports {name}, which lies above it")
         if not listed(module, DISK) and not listed(module, PACKAGE_DATA):
@@ -135,6 +149,8 @@ def test_planted_violations_are_caught() -> None:
     planted = {
         "grammar.scan": "from advisor.values import Cutter\n",
         "grammar.moves": "def late():\n    from grammar.interpret import run\n",
+        "advisor.advice": "from advisor.steps import steps_of\n",
+        "advisor.steps": "import math\n",
         "grammar.interpret": "import numba\n",
         "advisor.values": "import advisor.rules.base\n",
         "advisor.rules.base": "import pint\n",
@@ -142,13 +158,12 @@ def test_planted_violations_are_caught() -> None:
         "advisor.surprise": "",
     }
     found = violations(planted)
-    for module in planted:
-        if module != "grammar.interpret" and module != "advisor.rules.base":
-            assert any(line.startswith(module) for line in found), (module, found)
+    for module in planted.keys() - {"advisor.steps"}:
+        assert any(line.startswith(module) for line in found), (module, found)
     assert any("grammar.interpret: loads numba" in line for line in found)
     assert any("advisor.rules.base: loads pint" in line for line in found)
     assert any("grammar.moves: imports grammar.interpret" in line for line in found)
-    assert len(found) == len(planted)
+    assert len(found) == len(planted) - 1
 
 
 def test_nothing_else_stands_at_the_top() -> None:

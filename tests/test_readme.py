@@ -11,7 +11,9 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
 README = ROOT / "README.md"
-BLOCK = re.compile(r"(<!-- output: (?P<command>.*?)(?: \| first (?P<first>\d+))? -->\n```text\n)(?P<shown>.*?)(```\n)", re.DOTALL)
+BLOCK = re.compile(
+    r"(<!-- output: (?P<command>.*?)(?: \| first (?P<first>\d+))? -->\n```text\n)(?P<shown>.*?)(```\n)", re.DOTALL
+)
 
 
 def printed(command: str, first: str | None) -> str:
