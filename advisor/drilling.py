@@ -8,9 +8,10 @@ from __future__ import annotations
 import math
 
 from advisor.advice import Advice, FirstCut, LimitUse, Physics, Refusal, Request
+from advisor.cutting.drilling import deep_hole_factors, drill_removal_rate, drill_torque, pecks
 from advisor.limits import CP, CutLimits, ForceLaw
 from advisor.remarks import sources_of, spread_of
-from advisor.search import DEEP_HOLE, FIRST_CUT_SHARE, PUSH_SHARE, round_feed, speeds_between
+from advisor.search import FIRST_CUT_SHARE, PUSH_SHARE, round_feed, speeds_between
 
 THRUST = 0.6  # of k_c f D/2 sin(kappa); published forms run from 0.5 to 0.7 and more (from memory: Tschaetsch)
 
@@ -29,7 +30,7 @@ def drill_physics(limits: CutLimits, *, rpm: float, feed: float, law: ForceLaw) 
     sine = point_sine(limits)
     h = f / z * sine
     force_law = law.at(h)
-    torque = force_law * f * d * d / 8000.0
+    torque = drill_torque(specific_force=force_law, feed_per_turn=f, diameter=d)
     return Physics(
         cutting_speed=math.pi * d * rpm / 1000.0,
         effective_diameter=d,
@@ -38,7 +39,7 @@ def drill_physics(limits: CutLimits, *, rpm: float, feed: float, law: ForceLaw) 
         teeth_in_cut=float(z),
         max_chip_thickness=h,
         mean_chip_thickness=h,
-        removal_rate=math.pi * d * d / 4.0 * feed / 1000.0,
+        removal_rate=drill_removal_rate(diameter=d, feed=feed),
         force=force_law * f * d / (2.0 * z),
         peak_force=force_law * f * d / (2.0 * z),
         torque=torque,
@@ -49,30 +50,16 @@ def drill_physics(limits: CutLimits, *, rpm: float, feed: float, law: ForceLaw) 
     )
 
 
-def deep_hole(ratio: float) -> tuple[float, float]:
-    """What depth / diameter leaves of speed and feed."""
-    for most, speed, feed in DEEP_HOLE:
-        if ratio <= most + 1e-9:
-            return speed, feed
-    return DEEP_HOLE[-1][1], DEEP_HOLE[-1][2]
-
-
 def peck_plan(limits: CutLimits, depth: float) -> tuple[float, ...]:
-    """Bites down to ``depth``: the first, then the next ones, half a diameter beyond 6 D in metal."""
+    """Bites down to ``depth``: the first, then the next ones, half a diameter beyond 6 D in metal; an end mill takes
+    1 D in wood and 0.5 D elsewhere."""
     d = limits.cutter.diameter
-    first, then = limits.peck_first, limits.peck_then
     if limits.cutter.form != "drill":
-        first = then = d if limits.wood else 0.5 * d
-    bites: list[float] = []
-    done = 0.0
-    while done < depth - 1e-9 and len(bites) < 1000:
-        bite = first if not bites else then
-        if limits.metal and done >= 6 * d - 1e-9:
-            bite = min(bite, 0.5 * d)
-        bite = min(bite, depth - done)
-        bites.append(bite)
-        done += bite
-    return tuple(bites)
+        share = 1.0 if limits.wood else 0.5
+        return pecks(depth=depth, diameter=d, first=share, then=share)
+    return pecks(
+        depth=depth, diameter=d, first=limits.peck_first / d, then=limits.peck_then / d, deep=0.5 if limits.metal else None
+    )
 
 
 def feed_bounds(limits: CutLimits) -> tuple[float, float, float]:
@@ -121,7 +108,7 @@ def recommend_drill(request: Request, limits: CutLimits, safety: tuple[str, ...]
     cutter, machine = limits.cutter, limits.machine
     d = cutter.diameter
     depth = request.depth if request.depth is not None else min(3 * d, limits.flute_length)
-    slower, finer = deep_hole(depth / d)
+    slower, finer = deep_hole_factors(depth_ratio=depth / d)
     least, chosen, greatest = (finer * x for x in feed_bounds(limits))
     speed = limits.cutting_speed_chosen * slower
 
@@ -177,7 +164,7 @@ def recommend_drill(request: Request, limits: CutLimits, safety: tuple[str, ...]
             feeds.append(other[0])
             speeds.append(other[1])
     uses = drill_uses(limits, rpm=rpm, feed=feed, least=0.5 * least, most=chosen, speed=max(speed, 1e-9), law=limits.force_high)
-    pecks = peck_plan(limits, depth)
+    bites = peck_plan(limits, depth)
     gentle = round_feed(max(FIRST_CUT_SHARE * feed, min(0.5 * least * rpm, FIRST_CUT_SHARE * feed)))
     slow_rpm = rpm
     if gentle / rpm < 0.5 * least:
@@ -189,7 +176,7 @@ def recommend_drill(request: Request, limits: CutLimits, safety: tuple[str, ...]
     warnings: list[str] = []
     if cutter.form != "drill":
         warnings.append("An end mill is no drill: it clears its chips badly; circle in where the hole is wide enough.")
-    if len(pecks) > 1 and depth > 4 * d and limits.metal:
+    if len(bites) > 1 and depth > 4 * d and limits.metal:
         warnings.append("Beyond 4 x diameter lift fully out at each peck so that the chips clear.")
     if limits.metal and not machine.chip_clearing:
         warnings.append("Clear the chips with air, mist or flood.")
@@ -208,12 +195,12 @@ def recommend_drill(request: Request, limits: CutLimits, safety: tuple[str, ...]
         spindle_rpm=rpm,
         feed=feed,
         plunge_feed=feed,
-        stepdown=pecks[0],
+        stepdown=bites[0],
         passes=(depth,),
         stepover=d,
         helix=None,
         ramp_angle=None,
-        first_cut=FirstCut(slow_rpm, gentle, pecks[0], area * gentle / 1000.0),
+        first_cut=FirstCut(slow_rpm, gentle, bites[0], area * gentle / 1000.0),
         physics=drill_physics(limits, rpm=rpm, feed=feed, law=limits.force_high),
         feed_range=(min(feeds), max(feeds)),
         rpm_range=(min(speeds), max(speeds)),
@@ -223,7 +210,7 @@ def recommend_drill(request: Request, limits: CutLimits, safety: tuple[str, ...]
         assumptions=tuple(told),
         safety=safety,
         sources=sources_of(limits),
-        pecks=pecks,
+        pecks=bites,
         spread=spread_of(limits),
         cut=limits,
     )

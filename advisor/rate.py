@@ -263,6 +263,9 @@ def _rate_mill(
     else:
         a_e = max(task.widths)
         told.append(f"stepover not given: {a_e:.3g} mm taken")
+    if task.bore is None and request.bore_diameter is not None and request.helix_angle is not None:
+        turn = math.pi * (request.bore_diameter - d) * math.tan(math.radians(request.helix_angle))
+        helix = helix_of(request.bore_diameter, d, turn, feed)
     e = engage(cutter, task.operation, a_p, a_e, task.bore)
     what = physics(
         limits,
@@ -297,7 +300,7 @@ def _rate_mill(
             extra.append(
                 LimitUse("plunge-feed", plunge_feed, 0.0, "mm/min", math.inf, "the cutter may not go straight down; " + CP)
             )
-    if helix is not None and known:
+    if helix is not None and known and task.bore is not None:
         steepest = limits.ramp_angle_max
         extra = [*extra]
         if not cutter.centre_cutting and steepest is not None and steepest < 90:
@@ -374,14 +377,15 @@ def _rate_drill(
     warnings: tuple[str, ...],
     not_judged: tuple[str, ...],
 ) -> Rating:
-    from advisor.drilling import deep_hole, drill_physics, drill_uses, feed_bounds, peck_plan
+    from advisor.cutting.drilling import deep_hole_factors
+    from advisor.drilling import drill_physics, drill_uses, feed_bounds, peck_plan
 
     cutter = limits.cutter
     depth = request.depth or stepdown
     what = drill_physics(limits, rpm=rpm, feed=feed, law=law or ForceLaw(1.0))
     if law is None:
         what = _force_free(what)
-    slower, finer = deep_hole(depth / cutter.diameter) if depth else (1.0, 1.0)
+    slower, finer = deep_hole_factors(depth_ratio=depth / cutter.diameter) if depth else (1.0, 1.0)
     found = tuple(
         u
         for u in drill_uses(

@@ -236,13 +236,15 @@ def entry_pitch(request: Request, limits: CutLimits, hole: float) -> tuple[float
 
 def helix_of(hole: float, diameter: float, pitch: float, feed: float) -> Helix:
     """A helix of ``pitch`` in a bore, its angles at the cutter's centre and along the wall, and the wall's feed."""
-    path = hole - diameter
+    from advisor.cutting import entry
+
+    path = entry.helix_path_diameter(bore=hole, diameter=diameter)
     return Helix(
         bore_diameter=hole,
         path_diameter=path,
         pitch=pitch,
-        angle=math.degrees(math.atan(pitch / (math.pi * path))),
-        wall_angle=math.degrees(math.atan(pitch / (math.pi * hole))),
+        angle=entry.helix_angle(bore=hole, diameter=diameter, pitch=pitch),
+        wall_angle=entry.helix_wall_angle(bore=hole, pitch=pitch),
         feed=feed,
         wall_feed=feed * hole / path,
     )
@@ -512,8 +514,9 @@ def finish_pass(request: Request, task: Task, best: Best) -> FinishPass | None:
     scallop = step = None
     if cutter.form == "ball":
         scallop = 0.005 if limits.metal else 0.02
-        r = cutter.diameter / 2
-        step = 2.0 * math.sqrt(scallop * (2.0 * r - scallop))
+        from advisor.cutting.surface import scallop_stepover
+
+        step = scallop_stepover(diameter=cutter.diameter, height=scallop)
     return FinishPass(
         allowance=allowance,
         stepdown=a_p,

@@ -38,8 +38,6 @@ def _passes() -> tuple[int, ...]:
 
 PASSES = _passes()
 FREE_DEPTH = 12  # x the slot stepdown of rigid machines: the total where no depth is given
-DEEP_HOLE = ((3.0, 1.0, 1.0), (4.0, 0.9, 1.0), (5.0, 0.8, 0.9), (6.0, 0.7, 0.8), (math.inf, 0.62, 0.8))
-DEEP_HOLE_SOURCE = "from memory: Machinery's Handbook"
 
 
 def _dial() -> tuple[float, ...]:
