@@ -379,20 +379,14 @@ def _steep(clean: Clean, chance: random.Random) -> Planted | None:
     if not metal(clean) or clean.kind != "slots":
         return None
     before = places(clean.steps)
-    ramps = [
-        index
-        for index in where(clean, "ramp")
-        if (before[index][2] or 0.0) - (clean.steps[index].z or 0.0) > 0.25
-    ]  # fmt: skip
-    if not ramps:
-        return None
-    index = chance.choice(ramps)
+    index = chance.choice(where(clean, "ramp"))
     step = clean.steps[index]
-    drop = (before[index][2] or 0.0) - (step.z or 0.0)
-    start = before[index][0]
-    assert start is not None
-    short = start + drop / tan(radians(chance.uniform(12, 25)))
-    steps = changed(clean.steps, index, x=short)
+    x, _, z = before[index]
+    assert x is not None and z is not None and step.z is not None
+    drop = max(z - step.z, 0.15 * diameter(clean, step.tool))
+    if z - drop < -thickness(clean) + 1:
+        return None
+    steps = changed(clean.steps, index, x=x + drop / tan(radians(chance.uniform(12, 25))), z=z - drop)
     steps.insert(index + 1, replace(step, z=None, feed=None))
     return made("ramp too steep in metal", clean, steps, [index], "ramp-too-steep", WRONG_CUT)
 
@@ -555,7 +549,7 @@ def _fast(clean: Clean, chance: random.Random) -> Planted | None:
         return None
     index = chance.choice(cuts)
     steps = changed(clean.steps, index, feed=(clean.steps[index].feed or 0.0) * 10)
-    rules = "feed-over-machine chip-too-thick power-over-limit plunge-feed"
+    rules = "feed-over-machine chip-too-thick power-over-limit plunge-feed missing-point"
     return made("a nought too many in F", clean, steps, feed_span(clean, index), rules, WRONG_CUT + " feed-not-reached")
 
 
@@ -669,7 +663,7 @@ def _units(clean: Clean, _: random.Random) -> Planted | None:
     if text == written.text:
         text = written.text.replace(lower, other[lower], 1)
     lines = tuple(range(1, len(written.text.splitlines()) + 1))
-    follow = WRONG_CUT + " outside-travel feed-over-machine missing-point dwell-in-cut air-cutting cycle-fault"
+    follow = WRONG_CUT + " outside-travel keepout-hit missing-point dwell-in-cut air-cutting cycle-fault"
     return Planted("wrong units", text, clean.setting, lines, frozenset({"unit-mix-up"}), frozenset(follow.split()))
 
 

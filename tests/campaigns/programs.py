@@ -594,7 +594,7 @@ def _drill(shop: Shop, cutter: Cutter, tool: int, *, header: bool) -> int:
     cycle: list[tuple[str, float]] = [("R", 2.0)]
     if len(pecks) > 1:
         code = "G83"
-        cycle.append(("Q", round(min(pecks[:-1]), 2)))
+        cycle.append(("Q", round(d if shop.metal else 2 * d, 2)))  # one peck for all: that of the deepest
     elif shop.chance.random() < 0.4:
         code = "G82"
         cycle.append(("P", 0.2))

@@ -223,6 +223,8 @@ def _words(step: Step, pen: _Pen) -> list[str]:
     words = pen.axes(step, incremental)
     if step.do == "arc":
         words += pen.arc_words(step, before)
+    if not words and step.feed is None:
+        return []
     motion = {"rapid": "G0", "line": "G1"}.get(step.do) or ("G2" if step.clockwise else "G3")
     head = []
     wanted = "G91" if incremental else "G90"
