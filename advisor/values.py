@@ -66,7 +66,10 @@ class Cutter:
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """A work material; every number a ``Value``. ``family`` groups the rules: wood, board, plastic, foam, aluminium, copper, steel, iron, titanium, composite."""
+    """A work material; every number a ``Value``.
+
+    ``family`` groups the rules: wood, board, plastic, foam, aluminium, copper, steel, iron, titanium, composite.
+    """
 
     name: str
     title: str
