@@ -22,11 +22,11 @@ from grammar.moves import Word
 MARK = "\x03"  # stands for a number in a shape
 COMMENT = "\x01"  # stands for a comment in squeezed text
 EXPONENT = "\x02"  # stands for the e of 4.5e-7
-NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)"  # as NUMBER in rs274.lark
+NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)"  # as NUMBER in rs274.lark
 
 _PLAIN_WORD = re.compile(rf"([A-FH-LP-SU-Z])({NUMBER})")
 _HEAD = re.compile(r"(/?)N[0-9]{1,5}(?![0-9.])")
-_EXACT = re.compile(r"[#\[\]=<\x02:%]|END")
+_EXACT = re.compile(r"[#\[\]=<\x02:%]|END|GOTO|THEN|DO[0-9]")
 _SLOW = re.compile(r"[^ \tA-DF-Za-df-z0-9.+#\[\]=<>-]")
 _ODD_SPACE = " \t\x00\x0b\x0c\x1a\x7f\xa0\xc2"  # padding, form feed, end of file, no-break space
 _TEMPLATES_KEPT = 50_000  # shapes remembered; a program whose every line has its own shape must not fill the memory
@@ -182,9 +182,8 @@ def _squeeze_slowly(line: str, dialect: Dialect) -> Squeezed:
         elif " " < c <= "~":
             out.append(c.upper())
         else:
-            before, after = line[:i].strip(_ODD_SPACE), line[i:].strip(_ODD_SPACE)
-            edge = not before or not after or line[i - 1] in " \t" or line[i + 1] in " \t"
-            if c in _ODD_SPACE and edge and allow("odd-space"):
+            alone = line[i - 1 : i] in _ODD_SPACE or line[i + 1 : i + 2] in _ODD_SPACE  # also true at the line's ends
+            if c in _ODD_SPACE and alone and allow("odd-space"):
                 relaxed.append("odd-space")
                 i += 1
                 continue
@@ -292,11 +291,14 @@ def build(numbers: Iterator[int], key: str, text: str, dialect: Dialect, bracket
         place = len(text)
         if isinstance(bad, UnexpectedCharacters) or (isinstance(bad, UnexpectedToken) and bad.token.type != "$END"):
             place = int(bad.pos_in_stream or 0)
-        return Template(next(numbers), key, reject=_syntax_fault(text, place, dialect))
+        reject = _syntax_fault(text, place, dialect)
+        reject.numbers["text"] = text
+        return Template(next(numbers), key, reject=reject)
     try:
         return _Builder(numbers, key, dialect).block(tree, text)
-    except Reject as reject:
-        return Template(next(numbers), key, reject=reject)
+    except Reject as refused:
+        refused.numbers["text"] = text
+        return Template(next(numbers), key, reject=refused)
 
 
 def _syntax_fault(text: str, place: int, dialect: Dialect) -> Reject:

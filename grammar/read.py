@@ -28,6 +28,7 @@ STRICT_START = Start(
     diameters={1: 6.0, 2: 10.0, 3: -2.0})
 SHOP_START = Start()
 LINE_LENGTH = 256  # 3.3, line end not counted
+CODE_LENGTH = 4096  # a block longer than this, comments and spaces not counted, is none
 GREATEST = 1e12  # a number beyond this is a slip; keeps every later computation finite
 _CHANGE = re.compile(rb"[Mm][ \t]*0*6(?![0-9])")
 KEPT_LINES = 20_000  # lines of loops and subprograms kept as read
@@ -289,6 +290,9 @@ class _Reader:
         failure: Reject | None = None
         try:
             squeezed = squeeze(line, self.dialect)
+            if len(squeezed.text) > CODE_LENGTH:
+                raise Reject("line-too-long", f"the block has {len(squeezed.text)} characters; it is not read",
+                             "Break it into blocks.", 0, measured=float(len(squeezed.text)), limit=float(CODE_LENGTH))
             key, texts = shape(squeezed.text)
             template = self.language.templates.of(key, squeezed.text) if squeezed.text else EMPTY
             if template.reject is None or template.reject.rule not in ("unreadable-block", "repeated-word", "unknown-code"):
@@ -298,6 +302,8 @@ class _Reader:
         for option, text in without_text(line, self.dialect):
             try:
                 other = squeeze(text, self.dialect)
+                if len(other.text) > CODE_LENGTH:
+                    continue
                 key, others = shape(other.text)
                 found = self.language.templates.of(key, other.text)
             except Reject:
@@ -399,7 +405,7 @@ class _Reader:
         if "squeezed" in reject.numbers:
             at = self.place(line, reject)
         machine.fault(reject.rule, reject.message, reject.fix, at=at,
-                      **{k: v for k, v in reject.numbers.items() if k != "squeezed"})
+                      **{k: v for k, v in reject.numbers.items() if k not in ("squeezed", "text")})
         if self.strict:
             return
         words = {w.letter for w in words_of(line, self.dialect)}
@@ -418,10 +424,11 @@ class _Reader:
         except Reject:
             return 0
         index = int(reject.numbers["squeezed"])
-        key, _ = shape(squeezed.text)
-        own = build(itertools.count(), key, squeezed.text, self.dialect, self.bounds.brackets).reject
-        if own is not None:
-            index = int(own.numbers.get("squeezed", index))
+        if squeezed.text != reject.numbers.get("text"):
+            key, _ = shape(squeezed.text)
+            own = build(itertools.count(), key, squeezed.text, self.dialect, self.bounds.brackets).reject
+            if own is not None:
+                index = int(own.numbers.get("squeezed", index))
         return raw_place(line, squeezed, index)
 
     def placed(self, fault: Fault) -> Fault:

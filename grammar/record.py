@@ -137,7 +137,8 @@ class Recorder:
             shift[:, 2] = lengths[frame]
         timed = ~np.isnan(minutes) & (kind != Kind.DWELL) & (kind != Kind.RAPID)
         if timed.any():
-            feed[timed] = (path_lengths(start, end, arc_row, centre, sweep, plane) / minutes)[timed]
+            with np.errstate(divide="ignore", invalid="ignore"):
+                feed[timed] = (path_lengths(start, end, arc_row, centre, sweep, plane) / minutes)[timed]
         made = Moves(
             kind=kind, block=joined("block", np.int32), call=joined("call", np.int32), mode=joined("mode", np.int32),
             frame=frame, flags=joined("flags", np.uint16), start=start, end=end,
