@@ -196,6 +196,10 @@ class Shops:
         """The shop files read so far, sorted."""
         return tuple(sorted(self._loaded))
 
+    def loaded(self, path: Path) -> ShopFile:
+        """A shop file read before."""
+        return self._loaded[path]
+
     def for_program(self, program: Path) -> ShopFile | None:
         """The shop file of ``program``, read at its first use. Raises ``ShopFileError``."""
         path = self.path_for(program)

@@ -12,9 +12,9 @@ from typing import Any
 from advisor import __version__
 from advisor.cache import open_cache
 from advisor.files import ENDINGS, NamedPathError, Shops, read_program, short, shown, walk
-from advisor.findings import ProgramReport, Report
+from advisor.findings import Finding, ProgramReport, Report
 from advisor.run import Task, in_shard, parse_shard, run_check, skipped
-from advisor.setting import Flags, SettingError, ShopFile, selection, setting_for
+from advisor.setting import Flags, SettingError, ShopFile, matches, selection, setting_for
 from advisor.units import WrongUse, nearest
 from advisor.values import Setting
 
@@ -164,7 +164,81 @@ def run(
         report = run_check(tasks, cache=cache, workers=jobs, progress=tell, notices=notices)
     if failed:
         raise WrongUse("\n".join(failed))
+    report = replace(report, programs=tuple(_in_its_job(shop, program) for program in report.programs))
+    if stdin is None and part is None:
+        report = _with_leftovers(shop, [absolute(path) for path in paths], report)
     return report, False
+
+
+def _in_its_job(shop: Shop, program: ProgramReport) -> ProgramReport:
+    """Says of a program that is not the first of its job that the stock is taken to be whole."""
+    path = absolute(program.path)
+    file = shop.file(path)
+    for plan in file.jobs if file is not None else ():
+        order = [(i, each) for i, setup in enumerate(plan.setups) for each in setup.programs]
+        before = [each.name for _, each in order[: next((k for k, item in enumerate(order) if item[1] == path), 0)]]
+        if before:
+            turned = any(setup.turn for setup in plan.setups[: next(i for i, each in order if each == path) + 1])
+            text = (
+                f"This program comes after {', '.join(before)} in the job {plan.name}; the stock is taken to be whole"
+                + (" and as it lies in this set-up" if turned else "")
+                + ": what they cut away is not counted."
+            )
+            return replace(program, assumptions=(*program.assumptions, text))
+    return program
+
+
+def _with_leftovers(shop: Shop, chosen: Sequence[Path], report: Report) -> Report:
+    """What the shop files say that came to nothing, where all their folder was checked.
+
+    An allowance that puts nothing aside is the finding ``unused-allowance`` on the shop file; patterns and jobs that
+    name no program are notices.
+    """
+    from advisor.fingerprint import digest
+
+    by_path = {absolute(program.path): program for program in report.programs}
+    notices: list[str] = []
+    extra: list[ProgramReport] = []
+    for path in shop.shops.used():
+        if not any(path.parent == top or top in path.parents for top in chosen):
+            continue
+        file = shop.shops.loaded(path)
+        findings: list[Finding] = []
+        for item in file.allowances:
+            mine = [p for q, p in by_path.items() if any(matches(q, item.folder, pattern) for pattern in item.patterns)]
+            if any(s.kind == "shop-file" and s.finding.rule == item.rule for p in mine for s in p.suppressed):
+                continue
+            if any(item.rule not in p.rules_looked for p in mine):
+                continue  # it could not look everywhere: nothing is known of what it would have found
+            what = "puts nothing aside" if mine else "names no program"
+            line = int(item.origin.rpartition(":")[2])
+            findings.append(
+                Finding(
+                    rule="unused-allowance",
+                    severity=file.base.data.get("checks", {}).get("severity", {}).get("unused-allowance", "warning"),
+                    message=f"The allowance of {item.rule} {what}.",
+                    line=line,
+                    end_line=line,
+                    why="An allowance nobody needs hides the next fault of its kind.",
+                    fix="Take it out of the shop file.",
+                    fingerprint=digest("unused-allowance", (item.rule, *item.patterns), 0),
+                )
+            )
+        findings = [finding for finding in findings if finding.severity != "off"]
+        if findings:
+            name = named(short(path))
+            extra.append(ProgramReport(path=name, findings=tuple(findings), rules_looked=("unused-allowance",)))
+        for override in file.overrides:
+            if not any(matches(q, override.folder, pattern) for q in by_path for pattern in override.patterns):
+                notices.append(f"{shown(short(path))}: [[program]] files = {list(override.patterns)} names no program")
+        for plan in file.jobs:
+            gone = [shown(short(each)) for setup in plan.setups for each in setup.programs if each not in by_path]
+            if gone:
+                notices.append(f"{shown(short(path))}: the job {plan.name} names what was not checked: {', '.join(gone)}")
+    if not extra and not notices:
+        return report
+    programs = sorted((*report.programs, *extra), key=lambda program: program.path)
+    return replace(report, programs=tuple(programs), notices=(*report.notices, *notices))
 
 
 def _tasks(shop: Shop, paths: Sequence[str], stdin: tuple[str, bytes] | None) -> tuple[list[Task], list[str], list[str]]:

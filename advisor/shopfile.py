@@ -664,6 +664,18 @@ def _rule_known(rule: str, place: Sequence[str | int], tell: Any, also: Sequence
 def _one_checks(place: tuple[str | int, ...], table: Mapping[str, Any], tell: Any) -> dict[str, Any]:
     severity: dict[str, str] = {}
     options: dict[str, dict[str, Any]] = {}
+    chosen = table.get("dialect_options")
+    if isinstance(chosen, dict) and chosen:
+        from grammar.dialect import NAMES, reasons
+
+        named = table.get("dialect", "shop")
+        dialect = named if named in NAMES else "shop"
+        known = reasons(dialect)
+        for option in chosen:
+            if option not in known:
+                near = units.nearest(option, known)
+                remedy = f"Did you mean {_either(near)}?" if near else f"Known: {', '.join(sorted(known)) or 'none'}."
+                tell((*place, "dialect_options", option), f"the dialect {dialect} has no such option", remedy)
     required = table.get("require")
     if isinstance(required, list):
         for i, rule in enumerate(required):

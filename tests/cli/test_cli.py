@@ -389,6 +389,29 @@ def test_several_outputs_at_once_and_a_report_that_can_not_be_written(run: Run) 
     assert "nowhere/r.json can't be written: there is no such file or folder" in err
 
 
+def test_what_a_shop_file_says_in_vain_is_told_when_its_whole_folder_was_checked(run: Run) -> None:
+    write(
+        SHOP + "[[allow]]\nrule = 'no-feed'\nbecause = 'never needed'\n"
+        "[[allow]]\nrule = 'rapid-into-stock'\nfiles = ['crash.nc']\nbecause = 'a demonstration'\n"
+        "[[program]]\nfiles = ['gone-*']\nstart = { tool = 1 }\n"
+        "[[job]]\nname = 'cleat'\n[[job.setup]]\nprograms = ['clean.nc', 'crash.nc', 'lost.nc']\n",
+        "shed/feedwright.toml",
+    )
+    write(CLEAN, "shed/clean.nc")
+    write(CRASH, "shed/crash.nc")
+    _, out, _ = run("check", "shed", "--output", "json")
+    found = {p["path"]: p for p in json.loads(out)["programs"]}
+    assert [(f["rule"], f["line"]) for f in found["shed/feedwright.toml"]["findings"]] == [("unused-allowance", 10)]
+    assert [s["rule"] for s in found["shed/crash.nc"]["suppressed"]] == ["rapid-into-stock"]
+    assert any("comes after clean.nc in the job cleat" in text for text in found["shed/crash.nc"]["assumptions"])
+    assert not any("in the job" in text for text in found["shed/clean.nc"]["assumptions"])
+    _, out, _ = run("check", "shed")
+    assert "gone-*" in out
+    assert "shed/lost.nc" in out
+    _, out, _ = run("check", "shed/clean.nc", "--output", "json")
+    assert [p["path"] for p in json.loads(out)["programs"]] == ["shed/clean.nc"]
+
+
 def test_show_config_tells_value_and_origin(run: Run) -> None:
     write(SHOP, "feedwright.toml")
     status, out, _ = run("check", "--show-config", "a.nc", "--machine", "knee-mill")

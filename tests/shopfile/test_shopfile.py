@@ -164,6 +164,8 @@ def test_three_mistakes_are_all_told_with_line_key_and_remedy() -> None:
         ("[checks]\nno-feed = { severity = 'error', loudness = 3 }", "checks.no-feed.loudness", "no such option"),
         ("[checks]\nrequire = ['no-fed']", "checks.require[1]", "not the name of a rule"),
         ("[checks]\ndialect = 'loose'", "checks.dialect", "is not one of strict, shop"),
+        ("[checks.dialect_options]\nsemicolon-coment = false", "checks.dialect_options.semicolon-coment", "Did you mean"),
+        ("[checks]\ndialect = 'strict'\ndialect_options = { flow = true }", "checks.dialect_options.flow", "strict has no"),
         ("[[program]]\nfiles = []", "program[1].files", "at least 1"),
         ("[[program]]\nfiles = ['a']\n[program.checks]\nno-fed = 'off'", "program[1].checks.no-fed", "not the name"),
         ("[[job]]\nname = 'a'\n", "job[1].setup", "missing"),
