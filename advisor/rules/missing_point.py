@@ -31,7 +31,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding
-from advisor.rules._common import feeding
+from advisor.rules._common import feeding, touching
 from advisor.rules.base import rule
 from grammar.moves import Flag, Kind
 
@@ -40,6 +40,7 @@ POINTS = (10.0, 100.0, 1000.0)
 FAR = 0.5  # of the span of all other positions; estimate, no source
 LEAST = 10.0  # mm beyond all others; estimate, no source
 DEEPER = 1.5  # times the stock's thickness, and the depth of the deepest other pass; estimate, no source
+THROUGH = 5.0  # mm below the stock that a hole drilled through may go; estimate, no source
 DEEP = 5.0  # times the deepest other pass, where no stock is given; estimate, no source
 MOST = 200_000  # moves compared one by one; in longer programs only the depths are
 
@@ -97,8 +98,8 @@ def _depths(evidence: Evidence) -> Iterator[Finding]:
     z = _work(evidence)[:, 2]
     with np.errstate(invalid="ignore"):
         setting = _plain(evidence) & np.isfinite(z) & ~(moves.start[:, 2] == moves.end[:, 2])
-    rows = np.flatnonzero(setting & feeding(evidence))
-    if len(rows) < 2:
+    rows = _bottoms(evidence, np.flatnonzero(setting & feeding(evidence)), z)
+    if not len(rows):
         return
     levels = z[rows]
     workpiece = evidence.setting.workpiece
@@ -107,22 +108,41 @@ def _depths(evidence: Evidence) -> Iterator[Finding]:
     above = None if workpiece is None else workpiece.size[2] - zero
     surface = 0.0 if above is None else above
     distinct = np.unique(np.round(levels, 6))
-    for place in range(min(4, len(distinct) - 1)):
-        level, deepest = float(distinct[place]), float(distinct[place + 1])
+    if len(distinct) == 1 and floor is None:
+        return
+    for place in range(max(1, min(4, len(distinct) - 1))):
+        level = float(distinct[place])
+        deepest = float(distinct[place + 1]) if place + 1 < len(distinct) else surface
         ratio = DEEP if floor is None else DEEPER
         if level >= 0 or (floor is not None and level >= floor) or level - surface > ratio * (deepest - surface):
             break
         at = int(np.abs(levels - level).argmin())
         higher = np.append(distinct[place + 1 :], max(surface, deepest))
         ground = deepest - max(1.0, 1.5 * float(np.diff(higher).max(initial=0.0)))
+        alone = len(distinct) == 1
+        drilled = floor is not None and bool(moves.flags[rows[at]] & Flag.CYCLE)
+        where = f"is far below the other passes (deepest at {_text(evidence, int(rows[at]), 'Z', deepest)})"
+        if alone:
+            where = "is far below the stock"
         for factor in POINTS:
             better = level / factor
             near = min(abs(better - v) for v in _around(levels, at))
-            if better >= ground and (near <= max(2.0, abs(ground)) or np.abs(higher - better).min() < 1e-3):
-                where = f"is far below the other passes (deepest at {_text(evidence, int(rows[at]), 'Z', deepest)})"
+            close = near <= max(2.0, abs(ground)) or np.abs(higher - better).min() < 1e-3
+            if (better >= -zero - THROUGH) if alone or drilled else (better >= ground and close):
                 yield _finding(evidence, int(rows[at]), "Z", level, better, where)
                 break
     yield from _lost_signs(evidence, rows, z, above)
+
+
+def _bottoms(evidence: Evidence, rows: np.ndarray, z: np.ndarray) -> np.ndarray:
+    """Rows without the upper pecks of canned cycles: of each block of a cycle only the deepest feed counts."""
+    moves = evidence.moves
+    cycle = (moves.flags[rows] & Flag.CYCLE) != 0
+    if not cycle.any():
+        return rows
+    deepest = np.full(int(moves.block[rows].max()) + 1, np.inf)
+    np.minimum.at(deepest, moves.block[rows[cycle]], z[rows[cycle]])
+    return np.asarray(rows[~cycle | (z[rows] <= deepest[moves.block[rows]])])
 
 
 def _around(levels: np.ndarray, place: int) -> list[float]:
@@ -223,9 +243,11 @@ def _suspects(values: np.ndarray) -> list[int]:
 
 
 def _feeds(evidence: Evidence) -> Iterator[Finding]:
-    """Feeds of one tool that are another of its feeds with the point moved."""
+    """Feeds in material that are ten, a hundred or a thousand times what the tool is usually fed at, the same way."""
     moves, machine = evidence.moves, evidence.setting.machine
-    cuts = feeding(evidence) & np.isfinite(moves.feed) & ~np.isfinite(moves.minutes)
+    if evidence.contact is None:
+        return
+    cuts = touching(evidence) & np.isfinite(moves.feed) & ~np.isfinite(moves.minutes)
     tools_by_mode = [-1 if m.tool is None else m.tool for m in moves.modes]
     tools = np.array(tools_by_mode or [-1])[moves.mode]
     flat = np.isclose(moves.start[:, 2], moves.end[:, 2], rtol=0.0, atol=1e-9)
@@ -237,13 +259,12 @@ def _feeds(evidence: Evidence) -> Iterator[Finding]:
                 continue
             usual = float(feeds[counts.argmax()])
             for feed, at, count in zip(feeds, first, counts, strict=True):
-                if count * 4 > counts.max() or feed <= 0 or (machine is not None and feed > machine.feed_max):
+                if count * 4 > counts.max() or (machine is not None and feed > machine.feed_max):
                     continue
                 for factor in POINTS:
-                    for better in (feed / factor, feed * factor):
-                        if abs(better - usual) <= 1e-6 * usual:
-                            row = int(rows[int(at)])
-                            yield _finding(evidence, row, "F", float(feed), float(better), "is unlike this tool's other feeds")
+                    if abs(feed / factor - usual) <= 1e-6 * usual:
+                        where = "is unlike this tool's other feeds in material"
+                        yield _finding(evidence, int(rows[int(at)]), "F", float(feed), usual, where)
 
 
 RULE = rule(__doc__, name=NAME, severity="warning", group="set-up", check=check, needs=("moves",), unit="mm")
