@@ -41,7 +41,7 @@ class StockBounds:
     pieces: int = 4_000_000
     per_diameter: float = 24.0
     fine_cells: int = 4_000_000
-    fine_visits: float = 2.5e6
+    fine_visits: float = 1.0e6
     cell: float | None = None
 
 
@@ -767,42 +767,47 @@ def thin_floors(cuts: Cuts, *, thinner_than: float, wider_than: float, skin: flo
     thin = thin[i0 : i[-1] + 1, j0 : j[-1] + 1]
     # coarser blocks, all of whose cells are thin, keep the search short
     radius = wider_than / 2 / max(grid.dx, grid.dy)
-    block = max(1, int(radius / 8))
+    block = max(1, int(radius / 6))
     nx, ny = -(-thin.shape[0] // block), -(-thin.shape[1] // block)
     padded = np.zeros((nx * block, ny * block), dtype=bool)
     padded[: thin.shape[0], : thin.shape[1]] = thin
     blocks: Bools = np.asarray(padded.reshape(nx, block, ny, block).all(axis=(1, 3)))
     # a circle's edge may pass through a block that is not wholly thin
     need = max(radius / block - (1.0 if block > 1 else 0.5), 0.0)
-    centres = eroded(blocks, need)
-    if not centres.any():
-        return ()
-    regions = label(blocks)
     found = []
-    for number in np.unique(regions[centres]).tolist():
-        region = regions == number
-        size = need
-        while size < max(nx, ny) and (eroded(region, size * 1.25 + 0.25)).any():
-            size = size * 1.25 + 0.25
-        above = size * 1.25 + 0.25
-        for _ in range(4):
+    for cells in grouped(label(blocks)):
+        a, b = cells // ny, cells % ny
+        ia, ja, ib, jb = int(a.min()), int(b.min()), int(a.max()) + 1, int(b.max()) + 1
+        if min(ib - ia, jb - ja) < 2 * need or len(cells) < 2.5 * need * need:
+            continue
+        region = np.zeros((ib - ia, jb - ja), dtype=bool)
+        region[a - ia, b - ja] = True
+        spots = np.argwhere(eroded(region, need))
+        if not len(spots):
+            continue
+        # the largest circle that finds room
+        size, above = need, min(region.shape) / 2 + 1
+        while above - size > 0.3:
             middle = (size + above) / 2
-            size, above = (middle, above) if eroded(region, middle).any() else (size, middle)
-        spot = np.argwhere(eroded(region, size))
-        bi, bj = (int(v) for v in spot[len(spot) // 2])
-        cells = np.repeat(np.repeat(region, block, axis=0), block, axis=1)[: thin.shape[0], : thin.shape[1]]
-        cells &= thin
-        window = (slice(i0, i0 + thin.shape[0]), slice(j0, j0 + thin.shape[1]))
-        ci, cj = i0 + bi * block + block // 2, j0 + bj * block + block // 2
-        ci, cj = min(ci, grid.nx - 1), min(cj, grid.ny - 1)
-        ri, rj = np.flatnonzero(region.any(axis=1)), np.flatnonzero(region.any(axis=0))
+            room = np.argwhere(eroded(region, middle))
+            if len(room):
+                size, spots = middle, room
+            else:
+                above = middle
+        spot = spots[len(spots) // 2]
+        fine = np.repeat(np.repeat(region, block, axis=0), block, axis=1)
+        fi, fj = i0 + ia * block, j0 + ja * block
+        window = (slice(fi, fi + fine.shape[0]), slice(fj, fj + fine.shape[1]))
+        inside = fine[: grid.nx - fi, : grid.ny - fj]
+        ci = min(fi + int(spot[0]) * block + block // 2, grid.nx - 1)
+        cj = min(fj + int(spot[1]) * block + block // 2, grid.ny - 1)
         found.append(
             Thin(
                 kind="floor",
-                thickness=float(thickness[window][cells].min()),
+                thickness=float(thickness[window][inside].min()),
                 width=2 * (size + 0.5) * block * max(grid.dx, grid.dy),
-                length=float(max((ri[-1] - ri[0] + 1) * grid.dx, (rj[-1] - rj[0] + 1) * grid.dy) * block),
-                row=int(cuts.mover[window][cells].max()),
+                length=max((ib - ia) * grid.dx, (jb - ja) * grid.dy) * block,
+                row=int(cuts.mover[window][inside].max()),
                 at=((ci + 0.5) * grid.dx, (cj + 0.5) * grid.dy, float(top[ci, cj])),
             )
         )
@@ -842,12 +847,17 @@ def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[
     wall &= thickness < thinner_than
     found = []
     ny = heights.shape[1]
+    thick_of, rise_of = np.ravel(thickness), np.ravel(rise)
     for cells in grouped(label(wall)):
+        if len(cells) < 6:
+            continue
         a, b = cells // ny, cells % ny
         length = float(np.hypot((a.max() - a.min() + 1) * dx, (b.max() - b.min() + 1) * dy))
-        thick = float(np.median(thickness.ravel()[cells]))
         # the horns left between round cuts are no walls
-        if len(cells) < 6 or length < max(2 * thinner_than, 3 * thick):
+        if length < 2 * thinner_than:
+            continue
+        thick = float(np.median(thick_of[cells]))
+        if length < 3 * thick:
             continue
         k = len(cells) // 2
         gi, gj = i0 + int(a[k]), j0 + int(b[k])
@@ -859,7 +869,7 @@ def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[
             Thin(
                 kind="wall",
                 thickness=thick,
-                width=float(np.median(rise.ravel()[cells])),
+                width=float(np.median(rise_of[cells])),
                 length=length,
                 row=int(mover[near].max()),
                 at=((gi + 0.5) * dx, (gj + 0.5) * dy, float(top[gi, gj])),

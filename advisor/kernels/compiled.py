@@ -411,6 +411,62 @@ def sweep_band(  # type: ignore[no-untyped-def]
                 removed = h - new
                 if not removed > SPECK:
                     continue
+                if count > 1 and what in (SLOPE, HELIX):
+                    # the cell goes down bin by bin while the cutter is over it
+                    if what == SLOPE:
+                        v = across
+                        half = math.sqrt(max(reach2 - v * v, 0.0))
+                        enter = max(along - half, 0.0) / length * count
+                        leave = min(along + half, length) / length * count
+                    else:
+                        v = (arc_radius * arc_radius + radius * radius - rho * rho) / (2 * arc_radius) * sign
+                        v = min(max(v, -radius), radius)
+                        enter = max(turned - half, 0.0) / span * count
+                        leave = min(turned + half, span) / span * count
+                    floor = float(bottom[i * bottom_i, j * bottom_j])
+                    step = (bz - az) / count
+                    side = np.float32(v)
+                    k0 = min(int(enter), count - 1)
+                    k = k0
+                    level = h
+                    while True:
+                        lowest = min(leave, k + 1.0) if step < 0 else enter
+                        new_level = max(az + step * lowest, floor)
+                        taken = level - new_level
+                        if taken > 0:
+                            b = first + k
+                            t_volume[b] += taken * area
+                            t_cells[b] += 1
+                            single = np.float32(taken)
+                            if single > t_depth[b]:
+                                t_depth[b] = single
+                                t_at[b] = i * ny + j
+                            if k == k0 and enter > 0:
+                                t_front[b] += 1
+                                t_low[b] = min(t_low[b], side)
+                                t_high[b] = max(t_high[b], side)
+                            if step < 0:
+                                share = (k + 1) / count
+                                if what == SLOPE:
+                                    ex, ey = (bx - ax) * share, (by - ay) * share
+                                    qx, qy = x - ax, y - ay
+                                else:
+                                    turn = angle + sweep * share
+                                    ex, ey = arc_radius * math.cos(turn), arc_radius * math.sin(turn)
+                                    qx, qy = x - cx, y - cy
+                                if (qx - ex) ** 2 + (qy - ey) ** 2 <= core2:
+                                    under = np.float32(min(taken, -step))
+                                    if under > t_core[b]:
+                                        t_core[b] = under
+                        if step > 0:
+                            break
+                        level = min(level, new_level)
+                        k += 1
+                        if k >= count or leave <= k:
+                            break
+                    top[i, j] = new
+                    mover[i, j] = row
+                    continue
                 k = 0
                 front = False
                 v = 0.0

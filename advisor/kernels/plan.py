@@ -1,9 +1,9 @@
 """From placed moves to sweeps: what the stock model has to look at, in order, as flat arrays.
 
 A sweep is one stretch of a move whose effect on the field has a closed form: a vertical stroke, a level or sloped line,
-a level arc, a short helical stretch. A level sweep holds many accounting pieces, the others one each. Besides the
-cutter's own sweeps there are probes, which look and take nothing away: shank, holder and nose above the cutter, and
-the bent path of rapids.
+a level arc, a stretch of a helix. Sweeps of level moves and of flat cutters hold many accounting pieces, others one.
+Besides the cutter's own sweeps there are probes, which look and take nothing away: shank, holder and nose above the
+cutter, and the bent path of rapids.
 """
 
 from __future__ import annotations
@@ -190,7 +190,7 @@ class _Chunk:
     count: Longs
     run: Floats
     length: Floats
-    level: NDArray[np.bool_]
+    whole: NDArray[np.bool_]
     touches: NDArray[np.bool_]
     profile: Ints
     rapid: NDArray[np.bool_]
@@ -203,7 +203,10 @@ def _chunks(placed: Placed, machine: Machine | None, table: Floats, cell: float,
         strokes = _with_bent(strokes, placed, machine)
         rapid = placed.kind[strokes.row] == Kind.RAPID
         profile = placed.cutter[strokes.row]
-        level = (strokes.what == LINE) | (strokes.what == ARC)
+        # strokes that are swept whole: level ones, and what a flat cutter cuts on a slope
+        flat = table[profile, 1] == FLAT
+        whole = (strokes.what == LINE) | (strokes.what == ARC) | (strokes.what == HELIX)
+        whole |= (strokes.what == SLOPE) & flat & ~rapid
         run = np.where(
             strokes.what >= ARC,
             np.abs(strokes.sweep) * strokes.radius,
@@ -213,10 +216,8 @@ def _chunks(placed: Placed, machine: Machine | None, table: Floats, cell: float,
         touches = _touches(strokes, placed, table[profile, 0], rapid)
         wanted = np.maximum(table[profile, 0], 4 * cell) * lengthened
         count = np.clip(np.ceil(np.where(touches, length / wanted, 0.0) - 1e-9), 1, MOST_PIECES)
-        helix = (strokes.what == HELIX) & touches
-        count[helix] = np.maximum(count[helix], np.ceil(np.abs(strokes.sweep[helix]) / TURN - 1e-9))
-        count[strokes.bent & level] = 1
-        yield _Chunk(strokes, count.astype(np.int64), run, length, level, touches, profile, rapid)
+        count[strokes.bent & (strokes.what == LINE)] = 1
+        yield _Chunk(strokes, count.astype(np.int64), run, length, whole, touches, profile, rapid)
 
 
 def _strokes(placed: Placed, table: Floats, first: int, stop: int) -> _Strokes:
@@ -299,9 +300,13 @@ def _arcs(
         # start and end may lie at slightly different radii: the mean is used
         radius = (np.hypot(*(a[:, :2] - c).T) + np.hypot(*(b[:, :2] - c).T)) / 2
         angle = np.arctan2(a[:, 1] - c[:, 1], a[:, 0] - c[:, 0])
-        # level arcs in eighths of a turn where the circle is large, so that their windows stay small
-        large = level[whole] & (radius > 2 * table[placed.cutter[r], 0])
-        turns = np.maximum(1, np.ceil(np.abs(s) / np.where(large, np.pi / 4, 2 * np.pi) - 1e-9)).astype(np.int64)
+        # arcs in stretches of some four diameters where the circle is large, so that their windows stay small; a
+        # stretch of a small helix must not come back to what it has left
+        tool = table[placed.cutter[r], 0]
+        large = radius > 2 * tool
+        stretch = np.minimum(np.pi / 4, 8 * tool / np.maximum(radius, 1e-9))
+        most = np.where(large, np.maximum(stretch, 1e-3), np.where(level[whole], 2 * np.pi, TURN))
+        turns = np.maximum(1, np.ceil(np.abs(s) / most - 1e-9)).astype(np.int64)
         k = np.arange(turns.sum()) - np.repeat(np.cumsum(turns) - turns, turns)
         many = np.repeat(np.arange(len(r)), turns)
         u0, u1 = k / turns[many], (k + 1) / turns[many]
@@ -440,18 +445,18 @@ def _pieces(chunk: _Chunk) -> tuple[PlannedPieces, tuple[NDArray[np.int64], Floa
 
 
 def _sweeps(chunk: _Chunk, inner: tuple[NDArray[np.int64], Floats, Floats, Floats, Floats], pieces: int, arcs: int) -> Sweeps:
-    """Level strokes as one sweep, the others one sweep a piece; strokes that touch nothing have none.
+    """Strokes swept whole as one sweep, the others one sweep a piece; strokes that touch nothing have none.
 
     pieces, arcs: how many there are before this chunk.
     """
-    strokes, count, level = chunk.strokes, chunk.count, chunk.level
+    strokes, count = chunk.strokes, chunk.count
     many, u0, u1, q0, q1 = inner
     first = np.cumsum(count) - count
     at_start = np.zeros(len(many), dtype=bool)
     at_start[first] = True
-    keep = np.flatnonzero(chunk.touches[many] & (~level[many] | at_start))
+    keep = np.flatnonzero(chunk.touches[many] & (~chunk.whole[many] | at_start))
     stroke = many[keep]
-    whole = level[stroke]
+    whole = chunk.whole[stroke]
     use = np.where(strokes.bent[stroke], BENT, np.where(chunk.rapid[stroke], RAPID, CUTS))
     curved = np.flatnonzero(strokes.what[stroke] >= ARC)
     arc = np.full(len(stroke), -1, dtype=np.int32)

@@ -12,11 +12,13 @@ from dataclasses import dataclass, fields
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.kernels.plan import ABOVE, ARC, BENT, CONE, FLAT, LINE, RAPID, SLOPE, VERTICAL, Plan
+from advisor.kernels.plan import ABOVE, ARC, BENT, CONE, FLAT, HELIX, LINE, RAPID, SLOPE, VERTICAL, Plan
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Ints = NDArray[np.int32]
+Longs = NDArray[np.int64]
+Bools = NDArray[np.bool_]
 
 SPECK = 1e-4  # mm; less height than this is not material
 EDGE = 1e-7  # mm; added to radii so that points on the edge do not depend on rounding
@@ -338,9 +340,10 @@ def _sweep(
         span = abs(sweep)
         turned = np.mod((np.arctan2(py, px) - angle) * sign, 2 * np.pi)
         q0 = (px - (p0[0] - ox)) ** 2 + (py - (p0[1] - oy)) ** 2
-        q1 = (px - (p1[0] - ox)) ** 2 + (py - (p1[1] - oy)) ** 2
-        near2 = np.where(turned <= span, (rho - arc_radius) ** 2, np.minimum(q0, q1))
+        near2 = (rho - arc_radius) ** 2
         if what == ARC:
+            q1 = (px - (p1[0] - ox)) ** 2 + (py - (p1[1] - oy)) ** 2
+            near2 = np.where(turned <= span, near2, np.minimum(q0, q1))
             d2 = near2
             surface = low_z + form_height(np.minimum(d2, reach2), radius, *args)
             surface[d2 > reach2] = np.inf
@@ -388,7 +391,6 @@ def _sweep(
     fi, fj, h, new, surface, near2 = fi[keep], fj[keep], h[keep], new[keep], surface[keep], near2[keep]
     gi, gj = i0 + fi, j0 + fj
     removed = h - new
-    single = removed.astype(np.float32)
     flat_index = gi * top.shape[1] + gj
     # piece of each cell, its offset across the path, and whether the leading front met it
     bins = None
@@ -404,8 +406,12 @@ def _sweep(
             bins = np.minimum((np.maximum(ahead, 0.0) * (count / length)).astype(np.int64), count - 1)
     elif what == SLOPE:
         along, v = along[keep], across[keep]
-        d0 = along * along + v * v
-        front = (d0 > reach2) | (p0[2] + form_height(np.minimum(d0, reach2), radius, *args) >= h)
+        if count > 1:
+            half = np.sqrt(np.maximum(reach2 - v * v, 0.0))
+            enter, leave = np.maximum(along - half, 0.0) / length, np.minimum(along + half, length) / length
+        else:
+            d0 = along * along + v * v
+            front = (d0 > reach2) | (p0[2] + form_height(np.minimum(d0, reach2), radius, *args) >= h)
     elif what == ARC:
         rho, turned = rho[keep], turned[keep]
         rc = contact_radius(h - low_z, radius, *args)
@@ -420,13 +426,36 @@ def _sweep(
             bins = np.minimum((enter * (count / span)).astype(np.int64), count - 1)
     elif what != VERTICAL:
         rho = rho[keep]
-        d0 = q0[keep]
-        front = d0 > reach2
+        if count > 1:
+            enter, leave = enter[keep] / span, leave[keep] / span
+        else:
+            front = q0[keep] > reach2
         v = (arc_radius * arc_radius + radius * radius - rho * rho) / (2 * arc_radius) * sign
         v = np.minimum(np.maximum(v, -radius), radius)
+    if count > 1 and what in (SLOPE, HELIX):
+        # the cell goes down bin by bin while the cutter is over it
+        step = (p1[2] - p0[2]) / count
+        position = np.stack([x[fi] + sx[fj], y[fj] + sy[fi]])
+        cells, bins, removed, front = _descend(h, floor[keep], enter * count, leave * count, p0[2], step, count)
+        fi, fj, v = fi[cells], fj[cells], v[cells]
+        _add(tally, first, count, lattice.area, bins, removed, flat_index[cells], front, v)
+        if step < 0:
+            share = (bins + 1) / count
+            if what == SLOPE:
+                tip_x, tip_y = (p1[0] - p0[0]) * share, (p1[1] - p0[1]) * share
+            else:
+                turn = angle + sweep * share
+                tip_x, tip_y = arc_radius * np.cos(turn), arc_radius * np.sin(turn)
+            under = (position[0][cells] - tip_x) ** 2 + (position[1][cells] - tip_y) ** 2 <= core_radius**2
+            depth = np.minimum(removed[under], -step).astype(np.float32)
+            np.maximum.at(tally.core[first : first + count], bins[under], depth)
+        top[gi, gj] = new
+        mover[gi, gj] = row
+        return
     if bins is None:
         tally.volume[first] += removed.sum() * lattice.area
         tally.cells[first] += len(keep)
+        single = removed.astype(np.float32)
         k = int(np.argmax(single))
         if single[k] > tally.depth[first]:
             tally.depth[first] = single[k]
@@ -446,21 +475,71 @@ def _sweep(
         if looks:
             tally.inset[first] = max(tally.inset[first], radius - np.sqrt(near2.min()))
     else:
-        stop = first + count
-        tally.volume[first:stop] += np.bincount(bins, removed, count) * lattice.area
-        tally.cells[first:stop] += np.bincount(bins, minlength=count).astype(np.int32)
-        most = np.zeros(count, dtype=np.float32)
-        np.maximum.at(most, bins, single)
-        deeper = most > tally.depth[first:stop]
-        tally.depth[first:stop][deeper] = most[deeper]
-        deepest = np.flatnonzero((single == most[bins]) & deeper[bins])[::-1]  # so that the first of equals stays
-        tally.at[first + bins[deepest]] = flat_index[deepest]
-        fb, fv = bins[front], v[front].astype(np.float32)
-        tally.front[first:stop] += np.bincount(fb, minlength=count).astype(np.int32)
-        np.minimum.at(tally.low[first:stop], fb, fv)
-        np.maximum.at(tally.high[first:stop], fb, fv)
+        _add(tally, first, count, lattice.area, bins, removed, flat_index, front, v)
         if looks:
-            np.maximum.at(tally.inset[first:stop], bins, (radius - np.sqrt(near2)).astype(np.float32))
+            np.maximum.at(tally.inset[first : first + count], bins, (radius - np.sqrt(near2)).astype(np.float32))
     if use != BENT:
         top[gi, gj] = new
         mover[gi, gj] = row
+
+
+def _add(
+    tally: Tally,
+    first: int,
+    count: int,
+    area: float,
+    bins: NDArray[np.int64],
+    removed: Floats,
+    flat_index: Longs,
+    front: Bools,
+    v: Floats,
+) -> None:
+    """Account removed heights to the pieces ``bins`` of a sweep."""
+    pieces = slice(first, first + count)
+    single = removed.astype(np.float32)
+    tally.volume[pieces] += np.bincount(bins, removed, count) * area
+    tally.cells[pieces] += np.bincount(bins, minlength=count).astype(np.int32)
+    most = np.zeros(count, dtype=np.float32)
+    np.maximum.at(most, bins, single)
+    deeper = most > tally.depth[pieces]
+    deepest = np.flatnonzero((single == most[bins]) & deeper[bins])
+    at = np.full(count, np.iinfo(np.int32).max, dtype=np.int32)
+    np.minimum.at(at, bins[deepest], flat_index[deepest].astype(np.int32))  # the first of equals
+    tally.depth[pieces][deeper] = most[deeper]
+    tally.at[pieces][deeper] = at[deeper]
+    fb, fv = bins[front], v[front].astype(np.float32)
+    tally.front[pieces] += np.bincount(fb, minlength=count).astype(np.int32)
+    np.minimum.at(tally.low[pieces], fb, fv)
+    np.maximum.at(tally.high[pieces], fb, fv)
+
+
+def _descend(
+    h: Floats, floor: Floats, enter: Floats, leave: Floats, z0: float, step: float, count: int
+) -> tuple[Longs, Longs, Floats, Bools]:
+    """What a flat cutter on a slope takes from cells it is over from ``enter`` to ``leave`` (in bins), bin by bin.
+
+    Returns cell, bin, height removed, and whether the front met the cell there.
+    """
+    k = np.minimum(enter.astype(np.int64), count - 1)
+    cell = np.arange(len(h))
+    level = h
+    begin = k
+    found = []
+    while len(cell):
+        lowest = np.minimum(leave[cell], k + 1.0) if step < 0 else enter[cell]
+        new = np.maximum(z0 + step * lowest, floor[cell])
+        removed = level - new
+        some = removed > 0
+        front = (k == begin[cell]) & (enter[cell] > 0)
+        found.append((cell[some], k[some], removed[some], front[some]))
+        if step > 0:
+            break
+        level = np.minimum(level, new)
+        k = k + 1
+        more = (k < count) & (leave[cell] > k)
+        cell, k, level = cell[more], k[more], level[more]
+    if not found:
+        nothing = np.zeros(0, dtype=np.int64)
+        return nothing, nothing, np.zeros(0), np.zeros(0, dtype=bool)
+    cells, bins, heights, fronts = (np.concatenate(column) for column in zip(*found, strict=True))
+    return cells, bins, heights, fronts
