@@ -52,6 +52,7 @@ class Style:
     padded: bool = False  # G01 for G1
     comments: bool = True
     points: bool = False  # X5. for X5
+    exact: bool = False  # inches with so many digits that they are the millimetres
 
     @classmethod
     def any(cls, chance: random.Random) -> Style:
@@ -98,18 +99,26 @@ class _Pen:
     distance: str = "G90"
 
     @property
+    def digits(self) -> int:
+        """Decimals written."""
+        if not self.style.inch:
+            return 3
+        return 8 if self.style.exact else 4
+
+    @property
     def scale(self) -> int:
         """Counts of the least digit per unit written."""
-        return 10_000 if self.style.inch else 1000
+        return int(10**self.digits)
 
     def counts(self, value: float) -> int:
         """A length in counts of the least digit."""
+        if self.style.exact:
+            value = round(value, 3)
         return round(value / (INCH if self.style.inch else 1.0) * self.scale)
 
     def show(self, letter: str, counts: int) -> str:
         """A word from counts."""
-        digits = 4 if self.style.inch else 3
-        text = f"{abs(counts) / self.scale:.{digits}f}".rstrip("0")
+        text = f"{abs(counts) / self.scale:.{self.digits}f}".rstrip("0")
         if text.endswith(".") and not self.style.points:
             text = text[:-1]
         return f"{letter}{'-' if counts < 0 else ''}{text}"
@@ -121,7 +130,9 @@ class _Pen:
 
     def feed(self, value: float) -> str:
         """An F word."""
-        return self.plain("F", value / INCH, 2) if self.style.inch else self.plain("F", value, 1)
+        if not self.style.inch:
+            return self.plain("F", value, 1)
+        return self.plain("F", round(value, 1) / INCH, 8) if self.style.exact else self.plain("F", value / INCH, 2)
 
     def code(self, name: str) -> str:
         """A G code, padded where the style says so."""
