@@ -18,6 +18,7 @@ from typing import Any, NamedTuple
 from grammar import lexicon
 from grammar.dialect import Dialect
 from grammar.moves import Word
+from grammar.source import BOM, Source, Token
 
 MARK = "\x03"  # stands for a number in a shape
 COMMENT = "\x01"  # stands for a comment in squeezed text
@@ -25,6 +26,8 @@ EXPONENT = "\x02"  # stands for the e of 4.5e-7
 NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)"  # as NUMBER in rs274.lark
 
 _PLAIN_WORD = re.compile(rf"([A-FH-LP-SU-Z])({NUMBER})")
+_PLAIN_BLOCK = re.compile(rf"(?:N[0-9]+)?(?:[A-MP-Z]{NUMBER}|{COMMENT})*")
+_PLAIN_ITEM = re.compile(rf"([A-Z])({NUMBER})|{COMMENT}")
 _HEAD = re.compile(r"(/?)N[0-9]{1,5}(?![0-9.])")
 _EXACT = re.compile(r"[#\[\]=<\x02:%]|END|GOTO|THEN|DO[0-9]")
 _SLOW = re.compile(r"[^ \tA-DF-Za-df-z0-9.+#\[\]=<>-]")
@@ -268,6 +271,46 @@ class Templates:
 # ---------------------------------------------------------------- one shape -> template
 
 
+class _Leaf(str):
+    """A terminal as lark gives it."""
+
+    type: str
+    start_pos: int
+
+
+class _Branch(NamedTuple):
+    """A rule as lark gives it."""
+
+    data: str
+    children: list[Any]
+
+
+def _leaf(kind: str, text: str, place: int) -> _Leaf:
+    leaf = _Leaf(text)
+    leaf.type, leaf.start_pos = kind, place
+    return leaf
+
+
+def plain_tree(text: str) -> _Branch | None:
+    """The tree of a block of nothing but words with numbers and comments; None where lark must judge.
+
+    Most programs hold no other block, and loading lark costs more than reading them. A test holds this equal to lark.
+    """
+    if _PLAIN_BLOCK.fullmatch(text) is None:
+        return None
+    items: list[Any] = []
+    for found in _PLAIN_ITEM.finditer(text):
+        letter, number = found.groups()
+        place = found.start()
+        if letter is None:
+            items.append(_leaf("COMMENT", COMMENT, place))
+        elif letter == "N":
+            items.append(_Branch("line_number", [_leaf("NUMBERED", found.group(), place)]))
+        else:
+            items.append(_Branch("word", [_leaf("LETTER", letter, place), _leaf("NUMBER", number, place + 1)]))
+    return _Branch("block", items)
+
+
 def build(numbers: Iterator[int], key: str, text: str, dialect: Dialect, bracket_limit: int) -> Template:
     """Parse squeezed text and make its template; a text that cannot be read gives a template that is refused."""
     depth, deepest, hashes = 0, 0, 0
@@ -283,17 +326,19 @@ def build(numbers: Iterator[int], key: str, text: str, dialect: Dialect, bracket
         return Template(next(numbers), key, reject=Reject(
             "expression-fault", f"brackets or signs are nested {deepest} deep; at most {bracket_limit} are followed",
             "Work the expression out in steps, with parameters.", measured=float(deepest), limit=float(bracket_limit)))
-    from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
+    tree: Any = plain_tree(text)
+    if tree is None:
+        from lark.exceptions import UnexpectedCharacters, UnexpectedInput, UnexpectedToken
 
-    try:
-        tree = grammar().parse(text)
-    except UnexpectedInput as bad:
-        place = len(text)
-        if isinstance(bad, UnexpectedCharacters) or (isinstance(bad, UnexpectedToken) and bad.token.type != "$END"):
-            place = int(bad.pos_in_stream or 0)
-        reject = _syntax_fault(text, place, dialect)
-        reject.numbers["text"] = text
-        return Template(next(numbers), key, reject=reject)
+        try:
+            tree = grammar().parse(text)
+        except UnexpectedInput as bad:
+            place = len(text)
+            if isinstance(bad, UnexpectedCharacters) or (isinstance(bad, UnexpectedToken) and bad.token.type != "$END"):
+                place = int(bad.pos_in_stream or 0)
+            reject = _syntax_fault(text, place, dialect)
+            reject.numbers["text"] = text
+            return Template(next(numbers), key, reject=reject)
     try:
         return _Builder(numbers, key, dialect).block(tree, text)
     except Reject as refused:
@@ -689,27 +734,149 @@ def words_of(line: str, dialect: Dialect) -> tuple[Word, ...]:
         places = [i for i, c in enumerate(line) if c not in " \t"]
     places = [*places, len(line)]
     found: list[Word] = []
-    depth = i = 0
+    i = 0
+    head = _FLOW_HEAD.match(text)
+    if head is not None:
+        i = head.end()
     while i < len(text):
         c = text[i]
         if c == "%":
             break
-        if c.isalpha() and depth == 0:
-            j = i + 1
-            level = 0
-            while j < len(text) and (level or not text[j].isalpha()) and text[j] not in COMMENT + "=":
-                level += (text[j] == "[") - (text[j] == "]")
-                j += 1
-            while text[j - 1] == "#" and j - 1 > i + 1:
-                j -= 1
-            value_text = text[i + 1 : j].replace(EXPONENT, "e")
-            try:
-                value: float | None = float(value_text)
-            except ValueError:
-                value = None
-            end = places[j - 1] + 1
-            found.append(Word(c, line[places[i] : end], value, places[i], end))
-            i = j
-            continue
-        i += 1
+        flow = _FLOW_WORD.match(text, i)
+        if flow is not None:
+            i = _after_value(text, flow.end())
+        elif c == "#":
+            i = _after_value(text, i)
+            if text[i : i + 1] == "=":
+                i = _after_value(text, i + 1)
+                while (operator := _OPERATOR.match(text, i)) is not None:
+                    i = _after_value(text, operator.end())
+            i += text[i : i + 1] in ("#", "=")
+        elif c.isalpha():
+            end = _after_value(text, i + 1)
+            value_text = text[i + 1 : end].replace(EXPONENT, "e")
+            value = float(value_text) if re.fullmatch(NUMBER + "(?:e[+-]?[0-9]+)?", value_text) else None
+            stop = places[end - 1] + 1
+            found.append(Word(c, line[places[i] : stop], value, places[i], stop))
+            i = end
+        elif c == "[":
+            i = _after_value(text, i)
+        else:
+            i += 1
     return tuple(found)
+
+
+_FLOW_HEAD = re.compile(r"(?:N[0-9]+)?O(?:[0-9]+|<[^<>]*>)(?:SUB|ENDSUB|CALL|RETURN|WHILE|ENDWHILE|DO(?![0-9])|IF|ELSEIF|ELSE|"
+                        r"ENDIF|REPEAT|ENDREPEAT|BREAK|CONTINUE)?")
+_FLOW_WORD = re.compile(r"IF(?=\[)|WHILE(?=\[)|THEN|DO[0-9]+|END[0-9]+|GOTO")
+_OPERATOR = re.compile(r"\*\*|[*/+-]|MOD|AND|XOR|OR")
+_VALUE = re.compile(rf"[+#-]*(?:<[^<>]*>|(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:{EXPONENT}[+-]?[0-9]+)?|[A-Z]+(?=\[))?")
+
+
+def _after_value(text: str, i: int) -> int:
+    """The index after the value that begins at ``i``: a number, a parameter, a bracket or a function."""
+    start = i
+    found = _VALUE.match(text, i)
+    if found is not None:
+        name = found.group().lstrip("+-#")
+        if not name.isalpha() or name in ("ATAN", *_FUNCTION_NAMES):
+            i = found.end()
+        else:
+            i += len(found.group()) - len(name)
+    pairs = 2 if text[start:i].endswith("ATAN") else 1
+    for _ in range(pairs):
+        if text[i : i + 1] == "/" and pairs == 2:
+            i += 1
+        if text[i : i + 1] != "[":
+            break
+        level = 0
+        while i < len(text):
+            level += (text[i] == "[") - (text[i] == "]")
+            i += 1
+            if level == 0:
+                break
+    return i
+
+
+_FUNCTION_NAMES = ("ABS", "ACOS", "ASIN", "COS", "EXP", "FIX", "FUP", "LN", "ROUND", "SIN", "SQRT", "TAN")
+
+
+_TERMINALS = {
+    "NUMBER": "number", "EXPONENT": "number", "NUMBERED": "line-number", "LATE_NUMBER": "line-number", "LETTER": "letter",
+    "SLASH_LATE": "block-delete", "LSQB": "bracket", "RSQB": "bracket", "NAMED": "name", "FUNCTION": "name", "ATAN": "name",
+    "OWORD": "name", "OKEY": "name", "IF": "name", "WHILE": "name", "THEN": "name", "DO": "name", "END": "name",
+    "GOTO": "name", "COLON": "text",
+}  # fmt: skip
+
+
+def tokens_of(source: Source, dialect: Dialect) -> Iterator[Token]:
+    """The tokens of a whole program, without a gap: writing them one after the other gives the same bytes.
+
+    A line that cannot be read is one token of kind "unread".
+    """
+    if source.data.startswith(BOM):
+        yield Token(0, len(BOM), "bom")
+    before = len(BOM) if source.data.startswith(BOM) else 0
+    for number in range(1, len(source) + 1):
+        start, end = int(source.starts[number - 1]), int(source.ends[number - 1])
+        if start > before:
+            yield Token(before, start, "end-of-line")
+        yield from _line_tokens(source.line(number), start, dialect)
+        before = end
+    if before < len(source.data):
+        yield Token(before, len(source.data), "end-of-line")
+
+
+def _line_tokens(line: str, offset: int, dialect: Dialect) -> Iterator[Token]:
+    if not line:
+        return
+    bare = line.strip(" \t")
+    pieces: list[tuple[int, int, str]] = []
+    if bare.startswith("%"):
+        at = line.index("%")
+        pieces = [(at, at + len(bare), "percent")]
+    elif bare:
+        found = _lexed(line, dialect)
+        if found is None:
+            yield Token(offset, offset + len(line), "unread")
+            return
+        pieces = found
+    at = 0
+    for start, end, kind in pieces:
+        if start > at:
+            yield Token(offset + at, offset + start, "space")
+        yield Token(offset + start, offset + end, kind)
+        at = end
+    if at < len(line):
+        yield Token(offset + at, offset + len(line), "space")
+
+
+def _lexed(line: str, dialect: Dialect) -> list[tuple[int, int, str]] | None:
+    """The pieces of a line as (start, end, kind), raw places; None where it cannot be read."""
+    from lark.exceptions import LarkError
+
+    try:
+        squeezed = squeeze(line, dialect)
+        tokens = list(grammar().parse_interactive(squeezed.text).exhaust_lexer())
+        grammar().parse(squeezed.text)
+    except (Reject, LarkError):
+        return None
+    places = squeezed.places
+    if places is None:
+        places = [i for i, c in enumerate(line) if c not in " \t"]
+    comments = iter(squeezed.comments)
+    pieces = []
+    letter = ""
+    for token in tokens:
+        start, end = places[token.start_pos], places[token.end_pos - 1] + 1
+        kind = _TERMINALS.get(token.type, "operator")
+        if token.type == "COMMENT":
+            start, end = next(comments)
+            kind = "comment"
+        elif token.type == "SLASH" and token.start_pos == 0:
+            kind = "block-delete"
+        elif kind == "number" and letter in ("G", "M"):
+            kind = "code"
+        letter = str(token) if token.type == "LETTER" else ""
+        pieces.append((start, end, kind))
+    return pieces
