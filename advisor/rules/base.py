@@ -8,6 +8,7 @@ summary, why, remedy and safety note from the docstring, so that no text stands 
 from __future__ import annotations
 
 import inspect
+import textwrap
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -49,7 +50,10 @@ class Rule:
 
 
 def sections(doc: str | None) -> dict[str, str]:
-    """The parts of a rule's docstring by heading; the text before the first heading stands under ``""``."""
+    """The parts of a rule's docstring by heading; the text before the first heading stands under ``""``.
+
+    The example is indented by four: its line breaks matter.
+    """
     found: dict[str, list[str]] = {"": []}
     now = ""
     for line in inspect.cleandoc(doc or "").splitlines():
@@ -58,7 +62,10 @@ def sections(doc: str | None) -> dict[str, str]:
             found[now] = []
         else:
             found[now].append(line)
-    return {name: inspect.cleandoc("\n" + "\n".join(lines)).strip() for name, lines in found.items()}
+    texts = {name: inspect.cleandoc("\n" + "\n".join(lines)).strip() for name, lines in found.items()}
+    if "Example" in texts:
+        texts["Example"] = textwrap.indent(texts["Example"], "    ")
+    return texts
 
 
 def one_line(text: str) -> str:
