@@ -120,7 +120,7 @@ def recommend_drill(request: Request, limits: CutLimits, safety: tuple[str, ...]
         name = "cutting-speed" if hard < limits.spindle_max else limits.spindle_max_name
         return refuse(
             f"the slowest spindle speed ({limits.spindle_min:g} rev/min) is too fast for a {d:g} mm "
-            f"{'drill' if cutter.form == 'drill' else 'cutter'} in {limits.material.title}: at most {hard:.0f} rev/min",
+            f"{'drill' if cutter.form == 'drill' else 'cutter'} in {limits.material.title}: at most {hard:.0f} rev/min.",
             name,
             ("bore the hole with a smaller end mill (operation bore)", "a machine with a slower spindle"),
         )
@@ -149,7 +149,7 @@ def recommend_drill(request: Request, limits: CutLimits, safety: tuple[str, ...]
     picked = best(chosen, limits.force_high, speed)
     if picked is None:
         return refuse(
-            f"no feed between the least that cuts ({0.5 * least:.3g} mm/rev) and what spindle, Z drive and drill can take",
+            f"no feed between the least that cuts ({0.5 * least:.3g} mm/rev) and what spindle, Z drive and drill can take.",
             "spindle-power",
             ("a smaller drill and a second pass", "operation bore with a smaller end mill"),
         )

@@ -23,13 +23,15 @@ def safety_of(material: Material | None) -> tuple[str, ...]:
 def spread_of(limits: CutLimits) -> str:
     """How far the sources differ, in words."""
     force = limits.material.values["specific_force"]
-    chip = limits.chip_high / limits.chip_low
+    if limits.cutter.form == "drill":
+        what, low, high = "feeds of a drill", limits.drill_feed_low, limits.drill_feed_high
+    else:
+        what, low, high = "chip loads", limits.chip_low, limits.chip_high
     text = (
-        f"Published or estimated cutting forces for {limits.material.title} differ by a factor of "
-        f"{force.high / force.low:.1f} ({force.low:g} to {force.high:g} {force.unit}), "
-        f"chip loads by {chip:.1f} ({limits.chip_low:.3g} to {limits.chip_high:.3g} mm)"
+        f"Cutting forces given for {limits.material.title} differ by a factor of {force.high / force.low:.1f} "
+        f"({force.low:g} to {force.high:g} {force.unit}), {what} by {high / low:.1f} ({low:.3g} to {high:.3g} mm)"
     )
-    if "estimate" in force.source:
+    if force.source == "estimate, no source":
         text += "; no measured table of the force was found, so it is an estimate"
     return text + "."
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from advisor.advice import Advice, LimitUse, Rating, Refusal, Request
+from advisor.advice import NEAR, Advice, LimitUse, Rating, Refusal, Request
 from advisor.limits import CutLimits
 from advisor.report.layout import Line, Span, wrap, write
 from advisor.words import limit_words
@@ -207,7 +207,7 @@ def _effects(page: _Page, a: Advice | Rating) -> None:
     parts = [f"cutting speed {number(p.cutting_speed)} m/min", f"chip at most {number(p.max_chip_thickness)} mm"]
     if isinstance(a, Rating):
         parts.append(f"{number(p.mean_chip_thickness)} mm in the mean")
-        parts.append(f"engagement {number(p.engagement)} degrees, {number(p.teeth_in_cut)} teeth in cut")
+        parts.append(f"engagement {number(p.engagement)} degrees, teeth in cut {number(p.teeth_in_cut)}")
         parts.append(f"removal {number(p.removal_rate)} cm3/min")
     if p.force is not None:
         parts.append(f"force of a tooth {number(p.force)} N, torque {number(p.torque)} N m, power {number(p.power)} W")
@@ -239,7 +239,7 @@ def _limits(page: _Page, limits: Sequence[LimitUse]) -> None:
 def _refusal(page: _Page, r: Refusal) -> None:
     page.lines.append((("NOT ADVISED", "error"),))
     for text in r.reasons:
-        page.bullet(text[:1].upper() + text[1:], "strong")
+        page.bullet(text[:1].upper() + text[1:].rstrip(".") + ".", "strong")
     if r.helps:
         page.entry("Would help", "; ".join(r.helps))
     page.blank()
@@ -254,6 +254,9 @@ def _rating(page: _Page, r: Rating) -> None:
     page.lines.append(((head, style),))
     for text in r.warnings:
         page.bullet(text, "strong")
+    for u in r.limits:
+        if not u.exceeded and u.use >= NEAR:
+            page.bullet(f"{100 * u.use:.0f} % of {limit_words(u.name)}")
     for text in r.not_judged:
         page.bullet("not judged: " + text)
     page.blank()

@@ -152,3 +152,11 @@ def test_no_machine_named_is_shown_under_assumed() -> None:
     assert isinstance(advice, Advice)
     page = render(advice, width=100)
     assert page.index("ASSUMED") < page.index("no machine named") < page.index("SET THIS")
+
+
+def test_how_far_the_sources_differ_is_told_in_words() -> None:
+    ply = advise(*SLOT).spread
+    assert "differ by a factor of 3.2" in ply and "estimate" in ply
+    steel = advise("endmill-metal-6mm-4f", "mild-steel", "knee-mill", "slot", 3.0).spread
+    assert "differ by a factor of 1.3" in steel and "estimate" not in steel
+    assert "feeds of a drill" in advise("drill-5mm", "mild-steel", "knee-mill", "drill", 5.0).spread
