@@ -173,10 +173,27 @@ Stepover = Annotated[str | None, _text("--stepover", "width of cut", "LENGTH")]
 BoreDiameter = Annotated[str | None, _text("--bore-diameter", "diameter of a helical bore or entry", "LENGTH")]
 HelixAngle = Annotated[str | None, _text("--helix-angle", "angle of the helical entry", "ANGLE")]
 Tolerance = Annotated[str | None, _text("--tolerance", "wall error allowed", "LENGTH")]
+SpeedsConfig = Annotated[
+    Path | None,
+    typer.Option("--config", help="a shop file: its machine, material and cutters stand in for flags", metavar="FILE"),
+]
+Tool = Annotated[int | None, typer.Option("--tool", help="the cutter of this T number in --config", metavar="T")]
 Finish = Annotated[bool, typer.Option("--finish", help="advise the finishing cut itself")]
 Outputs = Annotated[
     list[str] | None, typer.Option("--output", help="FORMAT[:FILE]; may be repeated", metavar="FORMAT[:FILE]")
 ]
+
+
+def _setting_of(config: Path | None, material: str | None) -> Any:
+    """What a shop file says, for ``speeds`` and ``rate``; None without one."""
+    if config is None:
+        return None
+    from advisor.files import load_shop_file
+    from advisor.setting import Flags, setting_for
+
+    shop = load_shop_file(config)
+    own = material if material in shop.materials else None
+    return setting_for(shop, None, Flags(material=own))
 
 
 def _put_advice(answer: Any, outputs: Sequence[Target], given: dict[str, Any]) -> None:
@@ -235,6 +252,8 @@ def speeds(
     helix_angle: HelixAngle = None,
     tolerance: Tolerance = None,
     finish: Finish = False,
+    config: SpeedsConfig = None,
+    tool: Tool = None,
     plot: Annotated[
         Path | None, typer.Option("--plot", help="draw the operating window into FILE (.svg or .png)", metavar="FILE")
     ] = None,
@@ -260,7 +279,7 @@ def speeds(
         raise WrongUse(f'--plot: "{plot}" ends neither in .svg nor in .png; the ending says what is drawn')
     from advisor.request import request_from
 
-    request = request_from(given)
+    request = request_from(given, _setting_of(config, material))
     from advisor.recommend import recommend
 
     answer = recommend(request)
@@ -320,6 +339,8 @@ def rate(
     helix_angle: HelixAngle = None,
     tolerance: Tolerance = None,
     finish: Finish = False,
+    config: SpeedsConfig = None,
+    tool: Tool = None,
     output: Outputs = None,
 ) -> int:
     """Judge settings you already have: chip thickness, force, torque, power, deflection, margins, what is wrong.
@@ -335,7 +356,7 @@ def rate(
     outputs = targets(output or (), ("text", "json"))
     from advisor.request import request_from
 
-    request = request_from(given)
+    request = request_from(given, _setting_of(config, material))
     from advisor import units
     from advisor.rate import rate as judge
 
@@ -964,6 +985,10 @@ def _expected() -> tuple[type[BaseException], ...]:
     from advisor.baseline import BaselineError
     from advisor.catalogue import UnknownName
 
+    if "advisor.shopfile" in sys.modules:
+        from advisor.shopfile import ShopFileError
+
+        return (WrongUse, UnknownName, BadRequest, BaselineError, ShopFileError)
     return (WrongUse, UnknownName, BadRequest, BaselineError)
 
 

@@ -7,11 +7,13 @@ from typing import Any
 
 from advisor.advice import OPERATIONS, Request
 from advisor.units import WrongUse, one_of, quantity
-from advisor.values import Cutter, Machine
+from advisor.values import Cutter, Machine, Setting
 
 
-def request_from(given: Mapping[str, Any]) -> Request:
+def request_from(given: Mapping[str, Any], shop: Setting | None = None) -> Request:
     """The question asked, from the flags by name without dashes; ``None`` where a flag was not given.
+
+    ``shop`` is what a shop file says: its machine, material and cutter (by ``tool``) stand in for flags not given.
 
     Raises ``WrongUse`` with flag and remedy, and ``advisor.catalogue.UnknownName``.
     """
@@ -44,6 +46,10 @@ def request_from(given: Mapping[str, Any]) -> Request:
         from advisor import catalogue
 
         cutter = _refined(catalogue.cutter(given["cutter"]), cutting)
+    elif shop is not None and (given["tool"] is not None or "diameter" not in cutting):
+        cutter = _refined(_cutter_of(shop, given["tool"]), cutting)
+    elif given["tool"] is not None:
+        raise WrongUse("--tool: give --config FILE too: the shop file that says which cutter this tool is")
     elif "diameter" not in cutting:
         raise WrongUse(
             "which cutter? Give --cutter NAME (feedwright catalogue cutters lists them), or --diameter and --flutes"
@@ -63,6 +69,8 @@ def request_from(given: Mapping[str, Any]) -> Request:
         from advisor import catalogue
 
         machine = _refined(catalogue.machine(given["machine"]), working)
+    elif shop is not None and shop.machine is not None:
+        machine = _refined(shop.machine, working)
     elif working:
         machine = Machine(name="machine as given", **working)
     if machine is not None and machine.spindle_min > machine.spindle_max:
@@ -70,8 +78,8 @@ def request_from(given: Mapping[str, Any]) -> Request:
             f"the slowest spindle speed, {machine.spindle_min:g} rpm, is above the fastest, {machine.spindle_max:g} "
             "rpm; give --spindle-min and --spindle-max that fit"
         )
-    material = None
-    if given["material"] is not None:
+    material = shop.material if shop is not None else None
+    if given["material"] is not None and (material is None or material.name != given["material"]):
         from advisor import catalogue
 
         material = catalogue.material(given["material"])
@@ -90,9 +98,23 @@ def request_from(given: Mapping[str, Any]) -> Request:
     )
 
 
+def _cutter_of(shop: Setting, tool: int | None) -> Cutter:
+    """The cutter of a tool number; without one, the cutter for every tool, or the only one there is."""
+    if tool is None and shop.any_cutter is not None:
+        return shop.any_cutter
+    if tool is None and len(shop.cutters) == 1:
+        return next(iter(shop.cutters.values()))
+    known = ", ".join(str(number) for number in shop.cutters) or "none"
+    if tool is None:
+        raise WrongUse(f"which cutter? Give --tool T for one of the shop file's ({known}), or --cutter NAME")
+    if tool not in shop.cutters:
+        raise WrongUse(f"--tool: the shop file has no cutter for tool {tool}; it has: {known}")
+    return shop.cutters[tool]
+
+
 def assumed(given: Mapping[str, Any]) -> tuple[str, ...]:
     """What the question takes for granted where flags describe a machine and no entry of the catalogue is named."""
-    if given["machine"] is not None:
+    if given["machine"] is not None or given["config"] is not None:
         return ()
     plain = Machine(name="")
     words = {

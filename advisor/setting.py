@@ -26,6 +26,7 @@ from advisor.values import (
     Setting,
     Setup,
     Turn,
+    Value,
     Workpiece,
 )
 from advisor.values import (
@@ -85,6 +86,30 @@ class Allowance:
 
 
 @dataclass(frozen=True, slots=True)
+class OwnMaterial:
+    """A material of the shop's own: what it is like, and the values that differ."""
+
+    name: str
+    like: str
+    title: str
+    values: Mapping[str, Value]
+    chip_load: Mapping[float, Value]
+
+    def made(self) -> Material:
+        """The whole material. Its chip load, where given, stands alone: two tables mixed would jump between them."""
+        from advisor import catalogue
+
+        base = catalogue.material(self.like)
+        return dataclasses.replace(
+            base,
+            name=self.name,
+            title=self.title or f"{self.name} (like {base.title})",
+            values={**base.values, **self.values},
+            chip_load=dict(sorted(self.chip_load.items())) if self.chip_load else base.chip_load,
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class ShopFile:
     """One shop file with what it extends, ready to be asked about a program."""
 
@@ -93,6 +118,7 @@ class ShopFile:
     overrides: tuple[Override, ...] = ()
     jobs: tuple[JobPlan, ...] = ()
     allowances: tuple[Allowance, ...] = ()
+    materials: Mapping[str, OwnMaterial] = field(default_factory=dict)
     endings: tuple[str, ...] | None = None
     ignore: tuple[tuple[Path, str], ...] = ()
     by_content: bool = False
@@ -136,6 +162,7 @@ def extend(base: ShopFile, over: ShopFile) -> ShopFile:
         overrides=base.overrides + over.overrides,
         jobs=base.jobs + over.jobs,
         allowances=base.allowances + over.allowances,
+        materials={**base.materials, **over.materials},
         endings=over.endings if over.endings is not None else base.endings,
         ignore=base.ignore + over.ignore,
         by_content=over.by_content or base.by_content,
@@ -161,8 +188,11 @@ class Flags:
     fragment: bool = False
 
 
-def flags_layer(flags: Flags) -> Layer:
-    """The flags as a layer. Raises ``SettingError`` or ``units.UnitError`` with the flag named."""
+def flags_layer(flags: Flags, own_materials: Iterable[str] = ()) -> Layer:
+    """The flags as a layer; a material may also be one of the shop file's own.
+
+    Raises ``SettingError`` or ``units.UnitError`` with the flag named.
+    """
     data: dict[str, Any] = {}
     origins: dict[str, str] = {}
     stock: dict[str, Any] = {}
@@ -179,7 +209,8 @@ def flags_layer(flags: Flags) -> Layer:
             data["cutter"][tool]["tool"] = int(tool)
         origins[f"cutter.{tool}.like"] = "--cutter"
     if flags.material is not None:
-        stock["material"] = _known(flags.material, "materials", "--material")
+        own = flags.material in own_materials
+        stock["material"] = flags.material if own else _known(flags.material, "materials", "--material")
         origins["stock.material"] = "--material"
     if flags.stock is not None:
         stock["size"] = units.lengths(flags.stock, key="--stock", count=3, separators="xX×,", positive=True)
@@ -287,7 +318,7 @@ def layer_for(shop: ShopFile | None, program: Path | None, flags: Flags) -> Laye
             for setup in plan.setups:
                 if program in setup.programs:
                     made = merge(made, setup.layer)
-    over = flags_layer(flags)
+    over = flags_layer(flags, shop.materials if shop is not None else ())
     if "machine" in over.data:
         made = without(made, "machine")
     for tool in over.data.get("cutter", {}):
@@ -338,7 +369,13 @@ def setting_for(shop: ShopFile | None, program: Path | None, flags: Flags) -> Se
             for item in shop.allowances
             if any(matches(program, item.folder, pattern) for pattern in item.patterns)
         )
-    return build(layer, assume_stock=flags.assume_stock, fragment=flags.fragment, allowances=allowances)
+    return build(
+        layer,
+        assume_stock=flags.assume_stock,
+        fragment=flags.fragment,
+        allowances=allowances,
+        materials=shop.materials if shop is not None else {},
+    )
 
 
 def build(
@@ -347,6 +384,7 @@ def build(
     assume_stock: bool = False,
     fragment: bool = False,
     allowances: tuple[tuple[str, str], ...] = (),
+    materials: Mapping[str, OwnMaterial] = {},
 ) -> Setting:
     """A layer made into frozen values, with catalogue entries looked up."""
     data = layer.data
@@ -367,7 +405,7 @@ def build(
         machine=machine,
         cutters=dict(sorted(cutters.items())),
         any_cutter=any_cutter,
-        material=_material(stock.get("material")),
+        material=_material(stock.get("material"), materials, origins),
         workpiece=_workpiece(stock, origins),
         hold=_hold(hold),
         offsets={name: tuple(value) for name, value in data.get("offsets", {}).items()},
@@ -441,12 +479,16 @@ def _cutter(tool: str, table: Mapping[str, Any], origins: dict[str, str]) -> Cut
     return cutter
 
 
-def _material(name: str | None) -> Material | None:
+def _material(name: str | None, own: Mapping[str, OwnMaterial], origins: Mapping[str, str]) -> Material | None:
     if name is None:
         return None
+    if name in own:
+        return own[name].made()
     from advisor import catalogue
 
-    return catalogue.material(name)
+    return catalogue.material(
+        _known(name, "materials", f"{origins.get('stock.material', 'stock.material')}: stock.material")
+    )
 
 
 def _workpiece(stock: Mapping[str, Any], origins: dict[str, str]) -> Workpiece | None:

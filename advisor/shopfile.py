@@ -23,6 +23,7 @@ from pydantic import (
     Field,
     Strict,
     ValidationError,
+    ValidationInfo,
     WithJsonSchema,
     model_validator,
 )
@@ -35,9 +36,11 @@ from advisor.setting import (
     JobSetup,
     Layer,
     Override,
+    OwnMaterial,
     ShopFile,
     merge,
 )
+from advisor.values import Value
 
 NAME = "feedwright.toml"
 MAX_BYTES = 4_000_000
@@ -82,7 +85,10 @@ Point3 = tuple[Length, Length, Length]
 Sizes3 = tuple[Size, Size, Size]
 
 
-def _material_name(value: object) -> object:
+def _material_name(value: object, info: ValidationInfo) -> object:
+    own = (info.context or {}).get("materials", ())
+    if value in own or (isinstance(value, str) and (info.context or {}).get("extends")):
+        return value  # an entry of this file, or perhaps of one it extends: looked up when a setting is made
     return _catalogued(value, "materials")
 
 
@@ -126,7 +132,9 @@ class Travel(Table):
         for axis in "xyz":
             pair = getattr(self, axis)
             if pair is not None and pair[0] >= pair[1]:
-                raise ValueError(f"{axis}: the lowest comes first, then the highest; found {pair[0]:g} and {pair[1]:g} mm")
+                raise ValueError(
+                    f"{axis}: the lowest comes first, then the highest; found {pair[0]:g} and {pair[1]:g} mm"
+                )
         return self
 
 
@@ -335,6 +343,20 @@ class JobTable(Table):
     hold: HoldTable | None = None
 
 
+class MaterialTable(BaseModel):
+    """A work material of your own: any value of the catalogue's entry it is like, as one number or three.
+
+    A value is a number with unit, or ``[low, chosen, high]``; ``chip_load`` holds them by cutter diameter.
+    """
+
+    model_config = ConfigDict(extra="allow", frozen=True, defer_build=True)
+
+    name: Annotated[Text, Field(pattern=r"^[a-z0-9][a-z0-9.-]*$")]
+    like: Annotated[Text, BeforeValidator(lambda value: _catalogued(value, "materials"))]
+    title: Text | None = None
+    chip_load: dict[str, Any] | None = None
+
+
 class AllowTable(Table):
     """Findings of a rule put aside in some files, with the reason."""
 
@@ -358,6 +380,7 @@ class ShopTables(SettingTables):
     program: tuple[ProgramTable, ...] | None = None
     job: tuple[JobTable, ...] | None = None
     allow: tuple[AllowTable, ...] | None = None
+    material: tuple[MaterialTable, ...] | None = None
     files: FilesTable | None = None
 
 
@@ -498,7 +521,9 @@ def _explain(error: Mapping[str, Any], path: Sequence[str | int]) -> tuple[str, 
         bound = context.get("ge", context.get("le"))
         return f"{_quoted(value)} is {'below' if 'ge' in context else 'above'} {bound}", ""
     if kind == "string_pattern_mismatch":
-        return f"{_quoted(value)} is no file ending", 'Write it as ".ngc".'
+        if "endings" in path:
+            return f"{_quoted(value)} is no file ending", 'Write it as ".ngc".'
+        return f"{_quoted(value)} is no name", "Write small letters, digits, points and dashes."
     return str(error["msg"]), ""
 
 
@@ -529,7 +554,9 @@ def line_index(text: str) -> dict[tuple[str | int, ...], int]:
                         table = (*table, counts[table])
                 found.setdefault(table, number)
                 continue
-            pair = re.match(r"\s*((?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|\"[^\"]*\"))*)\s*=", line)
+            pair = re.match(
+                r"\s*((?:[A-Za-z0-9_-]+|\"[^\"]*\"|'[^']*')(?:\s*\.\s*(?:[A-Za-z0-9_-]+|\"[^\"]*\"))*)\s*=", line
+            )
             if pair is not None:
                 found.setdefault((*table, *_dotted(pair[1])), number)
         depth, quote = _open(line, depth, quote)
@@ -587,7 +614,7 @@ def parse(content: bytes, path: Path, *, shown: str | None = None) -> ShopFile:
 
     tables: ShopTables | None = None
     try:
-        tables = ShopTables.model_validate(raw)
+        tables = ShopTables.model_validate(raw, context={"materials": _own_names(raw), "extends": "extend" in raw})
     except ValidationError as error:
         for each in error.errors(include_url=False):
             parts = tuple(part for part in each["loc"] if part != "[key]")
@@ -596,11 +623,12 @@ def parse(content: bytes, path: Path, *, shown: str | None = None) -> ShopFile:
         mistakes.append(Mistake(name, 0, "", "the tables are nested too deeply"))
     checks = _read_checks(raw, tell)
     _check_lists(raw, tell)
+    materials = _read_materials(raw, tell, name, lines)
     if mistakes or tables is None:
         other = raw.get("extend")
         base = _below(path.parent, other) if isinstance(other, str) else None
         raise ShopFileError(sorted(set(mistakes), key=lambda m: (m.line, m.key, m.problem)), base)
-    return _shop_file(tables, raw, checks, path, name, lines, content)
+    return _shop_file(tables, checks, materials, path, name, lines, content)
 
 
 def _not_toml(name: str, error: Exception) -> Mistake:
@@ -638,7 +666,9 @@ def _read_checks(raw: Mapping[str, Any], tell: Any) -> dict[tuple[str | int, ...
     places: list[tuple[tuple[str | int, ...], Any]] = [(("checks",), raw.get("checks"))]
     programs = raw.get("program")
     if isinstance(programs, list):
-        places += [(("program", i, "checks"), item.get("checks")) for i, item in enumerate(programs) if isinstance(item, dict)]
+        places += [
+            (("program", i, "checks"), item.get("checks")) for i, item in enumerate(programs) if isinstance(item, dict)
+        ]
     made: dict[tuple[str | int, ...], dict[str, Any]] = {}
     for place, table in places:
         if isinstance(table, dict) and table:
@@ -705,7 +735,9 @@ def _one_checks(place: tuple[str | int, ...], table: Mapping[str, Any], tell: An
     return {"severity": severity, "options": options}
 
 
-def _option(rule: str, key: str, given: Any, here: Sequence[str | int], options: dict[str, dict[str, Any]], tell: Any) -> None:
+def _option(
+    rule: str, key: str, given: Any, here: Sequence[str | int], options: dict[str, dict[str, Any]], tell: Any
+) -> None:
     import importlib
 
     from advisor.rules import module_name
@@ -726,6 +758,96 @@ def _option(rule: str, key: str, given: Any, here: Sequence[str | int], options:
         tell(here, str(error))
 
 
+def _own_names(raw: Mapping[str, Any]) -> tuple[str, ...]:
+    """The names of the file's own materials, as far as they can be seen before it is validated."""
+    items = raw.get("material")
+    found = [item.get("name") for item in items if isinstance(item, dict)] if isinstance(items, list) else []
+    return tuple(name for name in found if isinstance(name, str))
+
+
+_MATERIAL_KEYS = ("name", "like", "title", "chip_load")
+_KIND_OF = {
+    "m/min": "cutting-speed", "N/mm2": "specific-force", "mm": "length", "deg": "angle", "rpm": "speed",
+    "kg/m3": "density", "N": "force",
+}  # fmt: skip
+
+
+def _read_materials(
+    raw: Mapping[str, Any], tell: Any, name: str, lines: Mapping[tuple[str | int, ...], int]
+) -> dict[str, OwnMaterial]:
+    """The file's own materials: values over those of the entry each is like, with file and line as their source."""
+    items = raw.get("material")
+    made: dict[str, OwnMaterial] = {}
+    if not isinstance(items, list) or not items:
+        return made
+    from advisor.catalogue.keys import MATERIAL
+
+    for i, item in enumerate(items):
+        if not isinstance(item, dict):
+            continue
+        own = item.get("name")
+        place: tuple[str | int, ...] = ("material", i)
+        if own in made:
+            tell((*place, "name"), f"the material {_quoted(own)} is given twice")
+        values: dict[str, Value] = {}
+        chips: dict[float, Value] = {}
+        for key, given in item.items():
+            if key in _MATERIAL_KEYS:
+                continue
+            if key not in MATERIAL:
+                near = units.nearest(key, (*MATERIAL, *_MATERIAL_KEYS))
+                remedy = (
+                    f"Did you mean {_either(near)}?" if near else f"Known: {', '.join((*_MATERIAL_KEYS, *MATERIAL))}."
+                )
+                tell((*place, key), "there is no such key", remedy)
+                continue
+            value = _spread(given, MATERIAL[key][0], (*place, key), tell, f"{name}:{_line(lines, (*place, key))}")
+            if value is not None:
+                values[key] = value
+        table = item.get("chip_load")
+        for at, given in table.items() if isinstance(table, dict) else ():
+            here = (*place, "chip_load", at)
+            try:
+                diameter = units.quantity(at, "length", positive=True)
+            except units.UnitError as error:
+                tell(here, str(error))
+                continue
+            value = _spread(given, "mm", here, tell, f"{name}:{_line(lines, here)}")
+            if value is not None:
+                chips[diameter] = value
+        if isinstance(own, str) and isinstance(item.get("like"), str):
+            title = item.get("title")
+            made[own] = OwnMaterial(own, item["like"], title if isinstance(title, str) else "", values, chips)
+    return made
+
+
+def _spread(given: Any, unit: str, place: Sequence[str | int], tell: Any, source: str) -> Value | None:
+    """A value of a material: one number, or low, chosen, high."""
+    items = given if isinstance(given, list) else [given, given, given]
+    if len(items) != 3:
+        tell(place, f"{len(items)} values are given", "Give one value, or [low, chosen, high].")
+        return None
+    numbers = []
+    for one in items:
+        try:
+            if unit in _KIND_OF:
+                numbers.append(units.quantity(one, _KIND_OF[unit], positive=True))
+            elif isinstance(one, int | float) and not isinstance(one, bool) and math.isfinite(one) and one > 0:
+                numbers.append(float(one))
+            else:
+                wanted = "a plain number" if unit == "1" else f"a plain number, taken in {unit},"
+                tell(place, f"{_quoted(one)} is not what is wanted: {wanted} above 0")
+                return None
+        except units.UnitError as error:
+            tell(place, str(error))
+            return None
+    if not numbers[0] <= numbers[1] <= numbers[2]:
+        tell(place, "the three values do not rise", "Write [low, chosen, high].")
+        return None
+    low, chosen, high = numbers
+    return Value(low, chosen, high, unit, source)
+
+
 def _check_lists(raw: Mapping[str, Any], tell: Any) -> None:
     """Mistakes that no single table shows: a tool given twice, an unknown coordinate system, an endless parameter."""
     for place, table in _setting_tables(raw):
@@ -744,7 +866,9 @@ def _check_lists(raw: Mapping[str, Any], tell: Any) -> None:
         if isinstance(offsets, dict):
             for name in offsets:
                 if name not in SYSTEMS:
-                    tell((*place, "offsets", name), "there is no such coordinate system", f"Known: {', '.join(SYSTEMS)}.")
+                    tell(
+                        (*place, "offsets", name), "there is no such coordinate system", f"Known: {', '.join(SYSTEMS)}."
+                    )
         start = table.get("start")
         parameters = start.get("parameters") if isinstance(start, dict) else None
         if isinstance(parameters, dict):
@@ -767,8 +891,8 @@ _SETTING_KEYS = ("machine", "cutter", "offsets", "start", "stock", "hold", "chec
 
 def _shop_file(
     tables: ShopTables,
-    raw: Mapping[str, Any],
     checks: Mapping[tuple[str | int, ...], Mapping[str, Any]],
+    materials: Mapping[str, OwnMaterial],
     path: Path,
     name: str,
     lines: Mapping[tuple[str | int, ...], int],
@@ -782,7 +906,8 @@ def _shop_file(
         return _layer(table, place, checks.get((*place, "checks")), lines, name)
 
     overrides = tuple(
-        Override(folder, item["files"], layer(item, ("program", i))) for i, item in enumerate(whole.get("program") or ())
+        Override(folder, item["files"], layer(item, ("program", i)))
+        for i, item in enumerate(whole.get("program") or ())
     )
     jobs = []
     for i, job in enumerate(whole.get("job") or ()):
@@ -811,6 +936,7 @@ def _shop_file(
         overrides=overrides,
         jobs=tuple(jobs),
         allowances=allowances,
+        materials=materials,
         endings=endings,
         ignore=tuple((folder, pattern) for pattern in files.ignore or ()),
         by_content=bool(files.by_content),

@@ -70,6 +70,12 @@ dialect = "shop"               # or "strict": the published standard to the lett
 # files = ["surfacing-*.ngc"]
 # because = "the board's top face is uneven"
 
+# [[material]]                 # a work material of your own: one value, or [low, chosen, high]
+# name = "club-plywood"
+# like = "birch-plywood"
+# specific_force = ["15 N/mm2", "22 N/mm2", "30 N/mm2"]
+# chip_load = { "6 mm" = ["0.05 mm", "0.08 mm", "0.11 mm"] }
+
 # [[program]]                  # other values for some files
 # files = ["side-2/*.ngc"]
 # stock = { zero = ["300 mm", "0 mm", "18 mm"] }

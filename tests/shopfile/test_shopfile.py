@@ -344,6 +344,64 @@ def test_a_pattern_holds_nothing_outside_its_folder() -> None:
     assert not matches(Path("/elsewhere/a.ngc"), Path("/shed"), "*.ngc")
 
 
+OWN = """
+[[material]]
+name = "club-plywood"
+like = "birch-plywood"
+specific_force = ["15 N/mm2", "22 N/mm2", "0.03 J/mm3"]
+stepdown_slot_rigid = 1.0
+chip_load = { "6 mm" = "0.08 mm", "1/8 in" = [0.03, 0.04, 0.05] }
+[stock]
+material = "club-plywood"
+size = [300, 200, 18]
+"""
+
+
+def test_a_material_of_ones_own_takes_the_rest_from_what_it_is_like() -> None:
+    made = setting(OWN).material
+    assert made.name == "club-plywood"
+    force = made.values["specific_force"]
+    assert (force.low, force.chosen, force.high, force.unit) == (15.0, 22.0, 30.0, "N/mm2")
+    assert force.source == "feedwright.toml:5"
+    assert made.values["stepdown_slot_rigid"].chosen == 1.0
+    assert {d: v.chosen for d, v in made.chip_load.items()} == {3.175: 0.04, 6.0: 0.08}
+    like = setting('[stock]\nmaterial = "birch-plywood"\n').material
+    assert made.values["density"] == like.values["density"]
+    assert made.hazards == like.hazards
+    assert setting(OWN.replace('material = "club-plywood"', ""), material="club-plywood").material == made
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "key", "said"),
+    [
+        ("specific_force =", "specific_forc =", "material[1].specific_forc", 'Did you mean "specific_force"'),
+        ('"22 N/mm2"', '"22 kg"', "material[1].specific_force", "is a mass"),
+        ('"22 N/mm2"', '"52 N/mm2"', "material[1].specific_force", "do not rise"),
+        ('"15 N/mm2", ', "", "material[1].specific_force", "2 values are given"),
+        ("rigid = 1.0", 'rigid = "deep"', "material[1].stepdown_slot_rigid", "a plain number"),
+        ("rigid = 1.0", "rigid = -1.0", "material[1].stepdown_slot_rigid", "above 0"),
+        ('"6 mm" =', '"6 kg" =', 'material[1].chip_load."6 kg"', "is a mass"),
+        ('"birch-plywood"', '"birch-plywod"', "material[1].like", "did you mean"),
+        ('material = "club', 'material = "clib', "stock.material", "is not among"),
+        ('name = "club-plywood"', 'name = "The Club"', "material[1].name", "is no name"),
+    ],
+)
+def test_mistakes_in_a_material(old: str, new: str, key: str, said: str) -> None:
+    found = mistakes(OWN.replace(old, new, 1))
+    assert [m for m in found if m.key == key and said in m.problem + " " + m.remedy], [str(m) for m in found]
+
+
+def test_a_material_of_the_extended_file_can_be_named(tmp_path: Path) -> None:
+    (tmp_path / "base.toml").write_text(OWN)
+    (tmp_path / "a.toml").write_text('extend = "base.toml"\n[stock]\nmaterial = "club-plywood"\n')
+    made = setting_for(load_shop_file(tmp_path / "a.toml"), tmp_path / "a.ngc", Flags())
+    assert made.material is not None
+    assert made.material.name == "club-plywood"
+    (tmp_path / "a.toml").write_text('extend = "base.toml"\n[stock]\nmaterial = "clib-plywood"\n')
+    with pytest.raises(SettingError, match=r"a.toml:3: stock.material: .clib-plywood. is not among"):
+        setting_for(load_shop_file(tmp_path / "a.toml"), tmp_path / "a.ngc", Flags())
+
+
 # -------------------------------------------------------------------------------------------------------------- extend
 
 
