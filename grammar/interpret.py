@@ -1,7 +1,28 @@
 """The state machine: block by block, in the standard's order of execution (NISTIR 6556 3.8, Table 8).
 
-``Language.step(state, template)`` decides everything that does not depend on numbers, once for each pair, and gives the
-next discrete state and a row of actions. ``Machine.resolve(step, numbers)`` carries the actions out for one block.
+There is one state machine, in two halves. ``Language.step(state id, template)`` (grammar.step) decides everything that
+does not depend on numbers, once for each pair, and gives a ``Step``: the id of the next discrete state and a row of
+actions, functions of grammar.words, offsets, motion and compensation. ``Machine.resolve(step, numbers)`` carries the
+actions out for one block: all of it, or, where a number is refused (``Reject``), nothing.
+
+How a bulk reader uses them on runs of blocks:
+
+1. One template a shape (``Templates.of``), one step a (state, template). ``step.plain`` is None unless the block is one
+   straight or circular move in G94 with no comment, no expression, no compensation and no other code; then the block
+   does nothing but take F (``plain.feed``, the slot of its number, -1 for none) and make the move, and the state after
+   it differs from the state before at most in the motion code. The steps of a run follow by
+   ``state = step.state``; a run ends at the first step whose ``plain`` is None.
+2. ``Plain`` says where each number goes: ``axes`` (axis, slot, scale), ``absolute``, and for arcs ``offsets``,
+   ``radius``, ``sense``, ``plane``. An absolute end is ``machine.shift[axis] + number * scale``, an incremental one
+   ``position + number * scale``, in that order of operations, so that both readers agree to the last bit; an axis
+   without a word keeps its position. The feed of a move is F times ``machine.feed_unit``.
+3. Whatever the block-by-block way would tell or refuse must be left to ``Machine.resolve``: a negative or missing F on a
+   cutting move, a number beyond 1e12, an arc outside ``machine.arc_limits`` and ``arc_ratio``, a zero radius, an end at
+   the start in radius format, any rotary word, and every block while ``machine.lost`` or ``machine.high`` is set.
+   Stop the run before such a block and go on after it.
+4. Moves in which no axis moves are left out; arcs are never left out. Hand finished stretches to
+   ``machine.record.extend`` and put ``pos``, ``f``, ``state_id``, ``state_now`` and ``block`` of the machine right;
+   an F word is an ``Event`` of kind "feed" at its block.
 """
 
 from __future__ import annotations

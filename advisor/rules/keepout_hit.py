@@ -48,7 +48,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         nearby = (
             k + 1 < len(hits)
             and hits[k + 1].keepout == touch.keepout
-            and int(cuts.placed.block[hits[k + 1].row]) - int(cuts.placed.block[touch.row]) in (0, 1)
+            and int(cuts.placed.block[hits[k + 1].row]) - int(cuts.placed.block[touch.row]) in range(4)
         )
         if nearby:
             continue

@@ -87,3 +87,9 @@ def test_large_program_through_the_front_door(dialect: str) -> None:
     text = ("\n".join([*rows, "M5", "M30", "%"]) + "\n").encode()
     assert len(text) > 400_000
     same(read_program(text, dialect=dialect), read_program(text, dialect=dialect, plain=True))
+
+
+def test_full_circles_in_inches_keep_their_feed() -> None:
+    program = read_program(b"G20 G91 G17\nG0 X0 Y0\nG1 X1 F100\nG3 X0. Y0. I-0.5 J0.\nX1\nG90\nG3 I-.5\nG1 A90\nM30\n")
+    assert set(program.moves.feed[program.moves.kind == 2].tolist()) == {2540.0}
+    assert program.moves.feed[-1] == 100.0  # degrees a minute have no unit of length
