@@ -47,3 +47,21 @@ def test_the_two_commands_are_one_line_each() -> None:
         (line,) = found[1].splitlines()
         assert line.startswith("python3 -m venv .venv && ")
     assert "pytest" in line
+
+
+def test_the_readme_holds_the_ci_jobs_word_for_word() -> None:
+    text = README.read_text(encoding="utf-8")
+    jobs = sorted((ROOT / "tests" / "gate" / "snippets").glob("*.yml"))
+    assert len(jobs) == 2
+    for job in jobs:
+        assert f"```yaml\n{job.read_text(encoding='utf-8')}```\n" in text, job.name
+
+
+def test_every_command_named_in_the_readme_exists() -> None:
+    from advisor.cli import app
+
+    known = {command.name or str(command.callback.__name__) for command in app.registered_commands if command.callback}
+    known |= {group.name for group in app.registered_groups if group.name}
+    named = set(re.findall(r"feedwright ([a-z]+)", README.read_text(encoding="utf-8")))
+    assert {"check", "speeds", "rate", "trace", "explain", "catalogue", "init", "baseline"} <= named | {"checks"}
+    assert named <= known, named - known
