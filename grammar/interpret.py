@@ -196,7 +196,7 @@ class Machine:
             return False
         if self.high and to[2] != to[2]:
             flags |= Flag.HIGH_Z
-        if kind != Kind.RAPID and math.isnan(minutes) and self.feed_unit != 1.0 and at[:3] == to[:3]:
+        if kind not in (Kind.RAPID, Kind.ARC) and math.isnan(minutes) and self.feed_unit != 1.0 and at[:3] == to[:3]:
             feed /= self.feed_unit  # degrees a minute
         n = len(self.record)
         if n >= self.move_limit:
