@@ -754,6 +754,9 @@ def words_of(line: str, dialect: Dialect) -> tuple[Word, ...]:
             i += text[i : i + 1] in ("#", "=")
         elif c.isalpha():
             end = _after_value(text, i + 1)
+            if c == "N":  # a line number is no word (3.3.1)
+                i = end
+                continue
             value_text = text[i + 1 : end].replace(EXPONENT, "e")
             value = float(value_text) if re.fullmatch(NUMBER + "(?:e[+-]?[0-9]+)?", value_text) else None
             stop = places[end - 1] + 1
