@@ -40,6 +40,7 @@ POINTS = (10.0, 100.0, 1000.0)
 FAR = 0.5  # of the span of all other positions; estimate, no source
 LEAST = 10.0  # mm beyond all others; estimate, no source
 DEEPER = 1.5  # times the stock's thickness, and the depth of the deepest other pass; estimate, no source
+PIN = 15.0  # mm below the stock that a hole for a pin may go; estimate, no source
 THROUGH = 5.0  # mm below the stock that a hole drilled through may go; estimate, no source
 DEEP = 5.0  # times the deepest other pass, where no stock is given; estimate, no source
 MOST = 200_000  # moves compared one by one; in longer programs only the depths are
@@ -104,7 +105,8 @@ def _depths(evidence: Evidence) -> Iterator[Finding]:
     levels = z[rows]
     workpiece = evidence.setting.workpiece
     zero = evidence.zero[2]
-    floor = None if workpiece is None else (1 - DEEPER) * workpiece.size[2] - zero
+    pins = max((pin.depth for pin in evidence.setting.hold.pins), default=0.0)
+    floor = None if workpiece is None else -max((DEEPER - 1) * workpiece.size[2], pins + 1.0) - zero
     above = None if workpiece is None else workpiece.size[2] - zero
     surface = 0.0 if above is None else above
     distinct = np.unique(np.round(levels, 6))
@@ -119,6 +121,8 @@ def _depths(evidence: Evidence) -> Iterator[Finding]:
         at = int(np.abs(levels - level).argmin())
         higher = np.append(distinct[place + 1 :], max(surface, deepest))
         ground = deepest - max(1.0, 1.5 * float(np.diff(higher).max(initial=0.0)))
+        if moves.flags[rows[at]] & Flag.CYCLE and level > -zero - PIN:
+            break
         alone = len(distinct) == 1
         drilled = floor is not None and bool(moves.flags[rows[at]] & Flag.CYCLE)
         where = f"is far below the other passes (deepest at {_text(evidence, int(rows[at]), 'Z', deepest)})"
