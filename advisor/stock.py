@@ -633,82 +633,77 @@ def keepout_touches(
 ) -> tuple[KeepoutTouch, ...]:
     """Where cutter, shank, holder or nose enter a keep-out box, and rapids that pass close above one.
 
-    One entry a move, keep-out and part: the deepest. Pieces near a box are looked at in points a tenth of a millimetre
-    to a sixteenth of the piece apart.
+    One entry a move, keep-out and part: the deepest, else the closest. Each piece near a box is looked at in 17 points.
     """
     found: list[KeepoutTouch] = []
-    if not len(row):
+    if not len(row) or not setting.hold.keepouts:
         return ()
     cutter = placed.cutter[row]
     names = {0: "cutter", 1: "shank", 2: "holder", 3: "nose"}
+    least, most = np.minimum(start, end), np.maximum(start, end)
     for number, box in enumerate(setting.hold.keepouts):
         low, high = np.minimum(box.low, box.high), np.maximum(box.low, box.high)
-        best: dict[tuple[int, int], KeepoutTouch] = {}
         for index, tool in enumerate(placed.cutters):
             upper = tool.flute_length if tool.flute_length is not None else tool.stickout
             parts = [(0, tool.radius, 0.0), *parts_above(tool, setting.machine)]
-            if tool.stickout is not None:
+            if tool.stickout is not None and all(part != 1 for part, _, _ in parts):
                 parts.append((1, (tool.shank if tool.shank is not None else tool.diameter) / 2, upper or 0.0))
             for part, radius, height in parts:
-                reach_low = np.minimum(start, end).astype(float)
-                reach_high = np.maximum(start, end).astype(float)
-                near = (cutter == index) & (reach_low[:, 2] + height < high[2] + (NEAR if part == 0 else 0.0))
+                near = (cutter == index) & (least[:, 2] + height < high[2] + (NEAR if part == 0 else 0.0))
                 for axis in (0, 1):
-                    near &= (reach_high[:, axis] + radius > low[axis]) & (reach_low[:, axis] - radius < high[axis])
-                for k in np.flatnonzero(near)[:100_000].tolist():
-                    touch = _keepout_touch(
-                        number,
-                        box_low=low,
-                        box_high=high,
-                        part=names[part],
-                        radius=radius,
-                        height=height,
-                        row=int(row[k]),
-                        piece=k,
-                        start=start[k],
-                        end=end[k],
-                        rapid=bool(rapid[k]),
-                    )
-                    if touch is None:
-                        continue
-                    key = (touch.row, part)
-                    old = best.get(key)
-                    if old is None or (touch.depth, -touch.gap) > (old.depth, -old.gap):
-                        best[key] = touch
-        found += best.values()
+                    near &= (most[:, axis] + radius > low[axis]) & (least[:, axis] - radius < high[axis])
+                pieces = np.flatnonzero(near)
+                for k in range(0, len(pieces), 20_000):
+                    some = pieces[k : k + 20_000]
+                    depth, gap, at = _keepout_depths(start[some], end[some], low, high, radius, height)
+                    if part:
+                        gap[:] = np.inf
+                    gap[~rapid[some]] = np.inf
+                    found += _keepout_worst(row[some], some, number, names[part], depth, gap, at)
     return tuple(sorted(found, key=lambda t: (t.row, t.keepout, t.piece, t.part)))
 
 
-def _keepout_touch(
-    number: int,
-    *,
-    box_low: Floats,
-    box_high: Floats,
-    part: str,
-    radius: float,
-    height: float,
-    row: int,
-    piece: int,
-    start: Singles,
-    end: Singles,
-    rapid: bool,
-) -> KeepoutTouch | None:
-    """The deepest contact of one part with one box along one (nearly straight) piece."""
-    points = start.astype(float) + (end - start).astype(float) * np.linspace(0, 1, 17)[:, None]
-    off_x = np.maximum(np.maximum(box_low[0] - points[:, 0], points[:, 0] - box_high[0]), 0.0)
-    off_y = np.maximum(np.maximum(box_low[1] - points[:, 1], points[:, 1] - box_high[1]), 0.0)
-    sideways = radius - np.hypot(off_x, off_y)
-    upward = box_high[2] - (points[:, 2] + height)
-    # what is above the box's underside only: a part cannot pass under a box, the spindle would be in it
+def _keepout_depths(
+    start: Singles, end: Singles, low: Floats, high: Floats, radius: float, height: float
+) -> tuple[Floats, Floats, Floats]:
+    """For each piece how deep a part reaches into a box (0 not), its least clearance above it (inf beside it), where.
+
+    Only the box's top and sides count: a part cannot pass under a box, the spindle would be in it.
+    """
+    share = np.linspace(0, 1, 17)[None, :, None]
+    points = start[:, None, :].astype(np.float64) * (1 - share) + end[:, None, :] * share
+    off = np.maximum(np.maximum(low[:2] - points[:, :, :2], points[:, :, :2] - high[:2]), 0.0)
+    sideways = radius - np.hypot(off[:, :, 0], off[:, :, 1])
+    upward = high[2] - (points[:, :, 2] + height)
     depth = np.minimum(sideways, upward)
-    k = int(np.argmax(depth))
-    if depth[k] > 1e-4:
-        return KeepoutTouch(row, piece, number, part, float(depth[k]), 0.0, tuple(points[k].tolist()))
-    over = sideways > 1e-4
-    if rapid and part == "cutter" and over.any():
-        k = int(np.argmin(np.where(over, -upward, np.inf)))
-        return KeepoutTouch(row, piece, number, part, 0.0, float(-upward[k]), tuple(points[k].tolist()))
-    return None
+    above = np.where(sideways > 1e-4, -upward, np.inf)
+    each = np.arange(len(points))
+    deepest, closest = depth.argmax(axis=1), above.argmin(axis=1)
+    most = depth[each, deepest]
+    hit = most > 1e-4
+    place = points[each, np.where(hit, deepest, closest)]
+    return np.where(hit, most, 0.0), np.where(hit, 0.0, above[each, closest]), place
+
+
+def _keepout_worst(
+    row: Ints, piece: NDArray[np.int64], number: int, part: str, depth: Floats, gap: Floats, at: Floats
+) -> list[KeepoutTouch]:
+    """The worst piece of each move that touches a box, or passes above it as a rapid."""
+    told = np.flatnonzero((depth > 0) | np.isfinite(gap) & (gap > 0))
+    order = told[np.lexsort((gap[told], -depth[told], row[told]))]
+    first = order[np.flatnonzero(np.diff(row[order], prepend=-1))]
+    return [
+        KeepoutTouch(
+            row=int(row[k]),
+            piece=int(piece[k]),
+            keepout=number,
+            part=part,
+            depth=float(depth[k]),
+            gap=0.0 if depth[k] > 0 else float(gap[k]),
+            at=(float(at[k, 0]), float(at[k, 1]), float(at[k, 2])),
+        )
+        for k in first.tolist()
+    ]
 
 
 def freed_parts(cuts: Cuts, *, skin: float = 0.15, least_area: float = 0.0) -> Parts:
