@@ -23,6 +23,10 @@ if TYPE_CHECKING:
 
 MOST_PER_RULE = 1000  # findings of one rule told for one program; the rest are counted
 MOST_GAPS = 20  # stretches that could not be followed told one by one
+# Rules about rapids; the others miss nothing where only a rapid could not be followed.
+JUDGE_RAPIDS = frozenset(
+    {"rapid-into-stock", "rapid-clearance", "rapid-bent-path", "keepout-hit", "holder-contact", "outside-travel"}
+)
 NEVER_ALLOWED = frozenset({"internal-error", "required-not-checked", "unused-allowance", "not-a-program", "file-skipped"})
 
 MISSING = {
@@ -183,7 +187,7 @@ class _Run:
             before = len(self.not_checked)
             self._look(rule, evidence)
             if rule.follows:
-                self.not_checked += [NotChecked(rule.name, *gap) for gap in gaps]
+                self.not_checked += [NotChecked(rule.name, *gap) for *gap, cuts in gaps if cuts or rule.name in JUDGE_RAPIDS]
             whole = any(
                 n.from_line <= 1 and n.to_line >= self.last_line for n in self.not_checked[before:] if n.rule == rule.name
             )
@@ -304,26 +308,29 @@ class _Run:
         question = zero_question(evidence) if key == "stock" else None
         return MISSING[key] if question is None else f"{MISSING[key]}; {question}"
 
-    def _gaps(self, evidence: Evidence) -> list[tuple[str, str, int, int]]:
-        """Stretches the reader, the placing or the stock model could not follow: (reason, cause, from, to)."""
+    def _gaps(self, evidence: Evidence) -> list[tuple[str, str, int, int, bool]]:
+        """Stretches the reader, the placing or the stock model could not follow.
+
+        (reason, cause, from, to, whether anything but rapids lies in it).
+        """
         found = [
-            (g.reason, g.cause, g.from_line, g.to_line)
+            (g.reason, g.cause, g.from_line, g.to_line, True)
             for g in evidence.program.gaps
             if g.cause != "unknown-position" or evidence.feeds_blindly(g.from_line, g.to_line)
         ]
         with contextlib.suppress(Exception):  # told by the rules that need the stock
             found += evidence.unlooked
-        found = sorted(set(found), key=lambda g: (g[2], g[3], g[1], g[0]))
+        found = sorted(set(found), key=lambda g: (g[2], g[3], g[1], g[0], g[4]))
         if len(found) <= MOST_GAPS:
             return found
-        by_cause: dict[str, list[tuple[str, str, int, int]]] = {}
+        by_cause: dict[tuple[str, bool], list[tuple[str, str, int, int, bool]]] = {}
         for gap in found:
-            by_cause.setdefault(gap[1], []).append(gap)
+            by_cause.setdefault((gap[1], gap[4]), []).append(gap)
         merged = []
-        for cause, gaps in by_cause.items():
+        for (cause, cuts), gaps in by_cause.items():
             reason = gaps[0][0] if len(gaps) == 1 else f"{gaps[0][0]} (and {len(gaps) - 1} more places)"
-            merged.append((reason, cause, min(g[2] for g in gaps), max(g[3] for g in gaps)))
-        return sorted(merged, key=lambda g: (g[2], g[3], g[1]))
+            merged.append((reason, cause, min(g[2] for g in gaps), max(g[3] for g in gaps), cuts))
+        return sorted(merged, key=lambda g: (g[2], g[3], g[1], g[4]))
 
     def _require(self) -> None:
         """Rules the shop file requires that could not look, wholly or in part."""

@@ -165,14 +165,23 @@ class Evidence:
         return np.clip(np.bincount(cuts.row, weights=share, minlength=len(self.moves)), 0.0, 1.0)
 
     @Part
-    def unlooked(self) -> list[tuple[str, str, int, int]]:
-        """Stretches the placing or the stock model could not follow: (reason, cause, first line, last line)."""
+    def unlooked(self) -> list[tuple[str, str, int, int, bool]]:
+        """Stretches the placing or the stock model could not follow.
+
+        (reason, cause, first line, last line, whether anything but rapids lies in it).
+        """
         placed = self.placed
         runs = list(placed.unlooked) if placed is not None else []
         if placed is not None and (self.setting.cutters or self.setting.any_cutter is not None):
             runs += [run for run in self.cuts.unlooked if run not in runs]
         return [
-            (run.reason, run.cause, self.line(run.first_row), self.line(run.last_row))
+            (
+                run.reason,
+                run.cause,
+                self.line(run.first_row),
+                self.line(run.last_row),
+                bool((self.moves.kind[run.first_row : run.last_row + 1] != 0).any()),
+            )
             for run in runs
             if run.cause != "unknown-cutter"  # told tool by tool, see unknown_cutters
         ]

@@ -31,17 +31,17 @@ from collections.abc import Iterator
 import numpy as np
 
 from advisor.evidence import Evidence
-from advisor.findings import Finding
+from advisor.findings import Finding, NotChecked
 from advisor.rules._common import feeding, first_code, high, top
 from advisor.rules.base import rule
-from advisor.rules.unsafe_tool_change import changes
+from advisor.rules.unsafe_tool_change import UNKNOWN_CHANGER, changes
 from grammar.moves import Flag, Kind
 
 NAME = "first-move-unsafe"
 CLEAR = 1.0  # mm above the stock's top; common practice, no source
 
 
-def check(evidence: Evidence) -> Iterator[Finding]:
+def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     """At most one finding for the start, one a change of tool, one for the end."""
     if evidence.setting.fragment:
         return
@@ -58,7 +58,7 @@ def check(evidence: Evidence) -> Iterator[Finding]:
         else:
             yield from _start(evidence)
     machine = evidence.setting.machine
-    if machine is None or machine.change != "automatic":
+    if machine is not None and machine.change != "automatic":
         yield from _changes(evidence)
     yield from _end(evidence)
 
@@ -88,9 +88,22 @@ def _moved(evidence: Evidence, row: int) -> tuple[bool, bool, bool]:
     return x, y, z or lifts
 
 
-def _start(evidence: Evidence) -> Iterator[Finding]:
-    moves = evidence.moves
+def _start(evidence: Evidence) -> Iterator[Finding | NotChecked]:
+    """The first moves; nothing where an automatic changer has just left Z at its own height."""
+    moves, machine = evidence.moves, evidence.setting.machine
     surface = top(evidence)
+    across = np.flatnonzero((moves.kind != Kind.DWELL) & np.isfinite(moves.end[:, :2]).any(axis=1))
+    changed = [
+        event
+        for event in evidence.program.events
+        if event.kind == "tool-change" and len(across) and event.move <= int(across[0])
+    ]
+    if changed and machine is None:
+        line = evidence.program.line_of(changed[0].block)
+        yield NotChecked(NAME, UNKNOWN_CHANGER, "machine", line, evidence.line(int(across[0])))
+        return
+    if changed and machine is not None and machine.change == "automatic":
+        return
     placed = [False, False]
     for row in range(min(len(moves), 50)):
         if moves.kind[row] == Kind.DWELL:

@@ -34,6 +34,7 @@ from advisor.rules.base import rule
 from grammar.moves import Event
 
 NAME = "unsafe-tool-change"
+UNKNOWN_CHANGER = "whether the machine changes tools by itself is not known: give [machine] change, or --machine"
 LIFT = 10.0  # mm above the stock's top; common practice, no source
 
 
@@ -45,6 +46,10 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     surface = top(evidence)
     for event, spindle in changes(evidence):
         row = event.move - 1
+        if machine is None and event.kind == "tool-change":
+            line = evidence.program.line_of(event.block)
+            yield NotChecked(NAME, UNKNOWN_CHANGER, "machine", line, line)
+            continue
         before = mode_before(evidence, event)
         if row < 0 or before is None:
             continue

@@ -12,7 +12,7 @@ import pytest
 from advisor.check import check_program
 from advisor.findings import ProgramReport
 from advisor.values import Setting
-from tests.rules.setting import default
+from tests.rules.setting import default, of_program
 
 PASS = "G1 X26 Z-1.5 F800\nG1 X120 F1600\nG1 Y60\nG0 Z5\n"
 LIFT = "G53 G0 Z0\n"
@@ -142,3 +142,53 @@ def test_changes_done_well(setting_words: str, tail: str) -> None:
     head = "G21 G90 G17 G40 G94\n" + LIFT + "T1 M6\n" + START + "G0 X20 Y20\nG0 Z5\n" + PASS
     second = "G1 X26 Z-1.5 F800\nG1 X120 F1600\nG1 Y140\nG0 Z5\nG0 Z15\nM5\nM30\n"
     assert alarms(report(head + tail + second, setting)) == []
+
+
+MILL = """%
+O1001 (PLATE)
+N10 G20 G17 G40 G49 G80 G90
+N20 T1 M6
+N30 G54 G0 X.5 Y.5 S2500 M3
+N40 G43 H1 Z1. M8
+N50 G98 G81 Z-.1 R.1 F8.
+N60 X3.5
+N70 G80
+N80 G0 Z1. M9
+N90 G91 G28 Z0. M5
+N100 G90
+N110 M1
+N120 T2 M6
+N130 G54 G0 X-.3 Y1. S4000 M3
+N140 G43 H2 Z1. M8
+N150 G0 Z.1
+N160 G1 Z-.05 F10.
+N170 X4.3 F12.
+N180 G0 Z1. M9
+N190 G91 G28 Z0. M5
+N200 G28 X0. Y0.
+N210 G90
+N220 M30
+%
+"""
+
+
+@pytest.mark.parametrize("offsets", [True, False])
+def test_a_program_for_an_automatic_changer(offsets: bool) -> None:
+    """X and Y right after M6, Z by the length offset, home in increments: the usual way on machining centres."""
+    words = (
+        "(setting: stock 101.6x50.8x9 aluminium-wrought, machine machining-centre, cutter T1 = drill-6mm, "
+        "cutter T2 = endmill-metal-1-4in-3f, T1 stickout 40, T2 stickout 22)"
+    )
+    setting = of_program(words)
+    found = report(MILL, setting if offsets else replace(setting, offsets={}))
+    assert alarms(found) == []
+    blind = {(n.rule, n.from_line, n.to_line) for n in found.not_checked if n.cause == "unknown-position"}
+    assert ("rapid-into-stock", 5, 5) in blind  # the first rapid comes from where the changer left the tool
+    assert all(line == 5 for _, line, _ in blind) and "plunge-feed" not in {rule for rule, _, _ in blind}
+
+
+def test_without_a_machine_the_changer_is_not_guessed() -> None:
+    found = report(MILL, Setting())
+    assert alarms(found) == []
+    asked = {(n.rule, n.cause) for n in found.not_checked}
+    assert {("first-move-unsafe", "machine"), ("unsafe-tool-change", "machine")} <= asked
