@@ -63,11 +63,13 @@ def home(m: Machine, v: list[float], code: int, axes: AxisWords, absolute: bool,
     all_axes = not named or not m.dialect.allows("named-axes-home")
     if not all_axes:
         m.relaxed("named-axes-home")
-    if not named or not set(named) & {"Z"}:
-        flags |= Flag.BARE_HOME if all_axes or set(named) & set("XY") else 0
+    lifted = m.high
     if axes:
-        to = m.target(v, axes, absolute)
-        m.move(Kind.RAPID, to, flags)
+        before = m.pos[2]
+        m.move(Kind.RAPID, m.target(v, axes, absolute), flags)
+        lifted = lifted or m.pos[2] > before
+    if (all_axes or set(named) & set("XY")) and not lifted:
+        flags |= Flag.BARE_HOME
     to_list = list(m.pos)
     declared = m.state_now.system in m.declared
     base = lexicon.HOME[code]
@@ -197,6 +199,8 @@ def probe(m: Machine, v: list[float], axes: AxisWords, absolute: bool, spindle: 
         unit = m.feed_unit if axis < 3 else 1.0
         value = (m.pos[axis] - m.shift[axis]) / unit
         m.set_parameter(lexicon.PROBED + axis, value if m.strict else NAN)
+    if not m.strict:  # a reader cannot know where it touches
+        m.lose({a for a, _, _ in axes if a < 3}, "unknown-position", "the probe stops where it touches")
 
 
 def cycle(m: Machine, v: list[float], c: CycleCall) -> None:

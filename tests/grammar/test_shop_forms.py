@@ -135,7 +135,16 @@ def test_bare_home_is_marked() -> None:
     program = read("G0 X1 Y2 Z3\nG28")
     assert program.moves.flags[-1] & Flag.BARE_HOME
     assert read("G0 X1 Y2 Z3\nG28 X0 Y0").moves.flags[-1] & Flag.BARE_HOME
-    assert not read("G0 X1 Y2 Z3\nG28 Z5").moves.flags[-1] & Flag.BARE_HOME
+    assert read("G0 X1 Y2 Z3\nG91 G28 X0 Y0 Z0").moves.flags[-1] & Flag.BARE_HOME
+    for lifted in ("G28 Z5", "G91 G28 Z0\nG28 X0 Y0", "G91 G28 X0 Y0 Z9", "G53 G0 Z0\nG28"):
+        assert not read(f"G0 X1 Y2 Z3\n{lifted}").moves.flags[-1] & Flag.BARE_HOME, lifted
+
+
+def test_after_a_probe_the_axis_is_unknown_until_it_is_declared() -> None:
+    program = read("G0 X1 Y1 Z5 F50\nG38.2 Z-10\nG92 Z0\nG0 Z5")
+    assert math.isnan(program.moves.start[-1, 2]) is False and program.moves.start[-1, 2] == 0
+    assert rows(program)[-1] == ["r", 1, 1, 5]
+    assert math.isnan(read("G0 X1 Y1 Z5 F50\nG38.2 Z-10\nG0 X2").moves.end[-1, 2])
 
 
 def test_full_circle_without_end() -> None:
