@@ -187,7 +187,11 @@ class _Run:
             before = len(self.not_checked)
             self._look(rule, evidence)
             if rule.follows:
-                self.not_checked += [NotChecked(rule.name, *gap) for *gap, cuts in gaps if cuts or rule.name in JUDGE_RAPIDS]
+                self.not_checked += [
+                    NotChecked(rule.name, reason, cause, first, last)
+                    for reason, cause, first, last, cuts in gaps
+                    if cuts or rule.name in JUDGE_RAPIDS
+                ]
             whole = any(
                 n.from_line <= 1 and n.to_line >= self.last_line for n in self.not_checked[before:] if n.rule == rule.name
             )
