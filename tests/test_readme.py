@@ -63,5 +63,5 @@ def test_every_command_named_in_the_readme_exists() -> None:
     known = {command.name or str(command.callback.__name__) for command in app.registered_commands if command.callback}
     known |= {group.name for group in app.registered_groups if group.name}
     named = set(re.findall(r"feedwright ([a-z]+)", README.read_text(encoding="utf-8")))
-    assert {"check", "speeds", "rate", "trace", "explain", "catalogue", "init", "baseline"} <= named | {"checks"}
+    assert {"check", "speeds", "rate", "trace", "explain", "catalogue", "init", "baseline"} <= named
     assert named <= known, named - known
