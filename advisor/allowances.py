@@ -66,9 +66,7 @@ def allowances_in(data: bytes, *, dialect: str = "shop") -> list[Allowance]:
 def _allowance(words: str, line: int, column: int) -> Allowance:
     match = _ALLOW.match(words)
     if match is None:
-        return Allowance(
-            "", "", line, column, "This comment speaks to Feedwright, but not as: allow RULE because REASON."
-        )
+        return Allowance("", "", line, column, "This comment speaks to Feedwright, but not as: allow RULE because REASON.")
     name, reason = match.group(1).lower(), (match.group(2) or "").strip()
     if not reason:
         return Allowance(name, "", line, column, f"The allowance of {name} gives no reason, so it does not count.")

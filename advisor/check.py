@@ -154,6 +154,7 @@ class _Run:
         self.findings: list[Finding] = []
         self.not_checked: list[NotChecked] = []
         self.failures: dict[tuple[str, ...], list[str]] = {}
+        self.approaches: set[NotChecked] = set()  # rapids from where the machine stands: nobody can know them
         self.last_line = 1
 
     # ---- whole reports -------------------------------------------------------------------------------------------
@@ -187,11 +188,12 @@ class _Run:
             before = len(self.not_checked)
             self._look(rule, evidence)
             if rule.follows:
-                self.not_checked += [
-                    NotChecked(rule.name, reason, cause, first, last)
-                    for reason, cause, first, last, cuts in gaps
-                    if cuts or rule.name in JUDGE_RAPIDS
-                ]
+                for reason, cause, first, last, cuts in gaps:
+                    if cuts or rule.name in JUDGE_RAPIDS:
+                        missed = NotChecked(rule.name, reason, cause, first, last)
+                        self.not_checked.append(missed)
+                        if not cuts and cause == "unknown-position":
+                            self.approaches.add(missed)
             whole = any(
                 n.from_line <= 1 and n.to_line >= self.last_line for n in self.not_checked[before:] if n.rule == rule.name
             )
@@ -342,7 +344,7 @@ class _Run:
             if name not in self.known:
                 self._add("required-not-checked", f"[checks] requires the rule {name}, which does not exist.", 1, 1)
                 continue
-            missed = [n for n in self.not_checked if n.rule == name]
+            missed = [n for n in self.not_checked if n.rule == name and n not in self.approaches]
             if missed:
                 first = missed[0]
                 where = (

@@ -249,7 +249,7 @@ def card(evidence: Evidence) -> Mapping[str, Any]:
         {tool_of_mode[int(m)] for m in np.flatnonzero(np.bincount(moves.mode))} if len(moves) else set(),
         key=lambda t: (t is None, t or 0),
     )
-    timing = evidence.timing
+    timing, contact = evidence.timing, evidence.contact
     for tool in numbers:
         rows = np.array([t == tool for t in tool_of_mode], dtype=bool)[moves.mode]
         feeding = rows & ((kind == Kind.FEED) | (kind == Kind.ARC))
@@ -271,6 +271,7 @@ def card(evidence: Evidence) -> Mapping[str, Any]:
                 "stickout_needed": needed,
                 "lowest_z": tool_low[2],
                 "feed_minutes": float(np.nansum(timing.minutes[feeding])),
+                "cutting_minutes": None if contact is None else float(np.nansum(timing.minutes[feeding] * contact[feeding])),
                 "rapid_minutes": float(np.nansum(timing.minutes[rows & (kind == Kind.RAPID)])) if timing.accelerated else None,
             }
         )

@@ -134,9 +134,7 @@ def _stops(moves: Moves) -> NDArray[np.bool_]:
     stop = np.zeros(n + 1, dtype=bool)
     stop[0] = stop[n] = True
     keys: dict[tuple[object, ...], int] = {}
-    number = np.array(
-        [keys.setdefault((m.tool, m.spindle, m.rpm, m.mist, m.flood), len(keys)) for m in moves.modes] or [0]
-    )
+    number = np.array([keys.setdefault((m.tool, m.spindle, m.rpm, m.mist, m.flood), len(keys)) for m in moves.modes] or [0])
     state = number[moves.mode]
     stop[1:n] |= state[1:] != state[:-1]
     still = (moves.kind == DWELL) | (moves.kind == PROBE)
@@ -189,9 +187,7 @@ def time_path(moves: Moves, machine: Machine | None) -> Timing:
 
     moving = np.isfinite(length) & (length > 0) & np.isfinite(asked) & (asked > 0) & np.isfinite(acceleration)
     speed = np.where(moving, asked, 0.0) / 60
-    ramp = np.where(
-        moving & (length < LONGEST), 2 * np.where(moving, acceleration, 0.0) * np.where(moving, length, 0.0), 0.0
-    )
+    ramp = np.where(moving & (length < LONGEST), 2 * np.where(moving, acceleration, 0.0) * np.where(moving, length, 0.0), 0.0)
 
     # Speeds squared at the n + 1 junctions. Moves of no length are looked through: they don't stop the path.
     stop = _stops(moves)
@@ -247,9 +243,7 @@ def _still(moves: Moves, length: Floats, minutes: Floats, timed: NDArray[np.bool
     return minutes
 
 
-def _corner_speed(
-    moves: Moves, machine: Machine, rows: NDArray[np.intp], out: Floats, into: Floats, length: Floats
-) -> Floats:
+def _corner_speed(moves: Moves, machine: Machine, rows: NDArray[np.intp], out: Floats, into: Floats, length: Floats) -> Floats:
     """Highest speed between each two moves that follow each other, mm/s, shape (len(rows) - 1,).
 
     A circle of radius R tangent to both moves, with interior angle alpha between them, misses the corner by

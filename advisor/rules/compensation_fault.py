@@ -25,6 +25,4 @@ from __future__ import annotations
 
 from advisor.rules.base import FromReader, rule
 
-RULE = rule(
-    __doc__, name="compensation-fault", severity="error", group="reading", check=FromReader("compensation-fault")
-)
+RULE = rule(__doc__, name="compensation-fault", severity="error", group="reading", check=FromReader("compensation-fault"))

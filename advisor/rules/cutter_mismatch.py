@@ -35,14 +35,10 @@ from advisor.rules.base import rule
 NAME = "cutter-mismatch"
 HEAD = 200  # lines at the top of a program that may list its tools
 NEAR = 2  # lines around a tool change whose comments speak of it
-KIND = (
-    r"(?:end ?-?mills?|flat|ball ?-?nose|ball|bull|cutter|router|bit|drill|mill|up-?cut|down-?cut|compression|spiral)"
-)
+KIND = r"(?:end ?-?mills?|flat|ball ?-?nose|ball|bull|cutter|router|bit|drill|mill|up-?cut|down-?cut|compression|spiral)"
 SIZE = r"(\d+(?:\.\d+)?|\.\d+|\d+\s*/\s*\d+)"
 UNIT = r"\s*(mm|in\b|inch|\")"
-BEFORE = re.compile(
-    SIZE + UNIT + r"\.?\s+(?:dia\w*\.?\s+)?(?:\d+\s*-?\s*fl\w*\s+)?(?:[a-z-]+\s+){0,2}?" + KIND, re.IGNORECASE
-)
+BEFORE = re.compile(SIZE + UNIT + r"\.?\s+(?:dia\w*\.?\s+)?(?:\d+\s*-?\s*fl\w*\s+)?(?:[a-z-]+\s+){0,2}?" + KIND, re.IGNORECASE)
 EQUALS = re.compile(r"\b(?:D|DIA|DIAMETER)\s*[=:]\s*" + SIZE + r"\s*(mm|in\b|inch|\")?", re.IGNORECASE)
 TOOL = re.compile(r"^\s*(?:tool\s*)?T?\s*(\d+)\b", re.IGNORECASE)
 NAMED = re.compile(r"^\s*(?:tool\s*#?\s*|T\s*)(\d+)\b", re.IGNORECASE)
@@ -104,6 +100,4 @@ def diameter(words: str, *, inch: bool) -> float | None:
     return sizes.pop() if len(sizes) == 1 else None
 
 
-RULE = rule(
-    __doc__, name=NAME, severity="warning", group="set-up", check=check, needs=("cutter",), unit="mm", positions=False
-)
+RULE = rule(__doc__, name=NAME, severity="warning", group="set-up", check=check, needs=("cutter",), unit="mm", positions=False)

@@ -48,8 +48,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         yield Finding(
             rule=NAME,
             block=block,
-            message=f"{cutter.name} ({tool_name(mode.tool)}) turns at {speed:g} rpm; "
-            f"it is marked {cutter.max_rpm:g} rpm.",
+            message=f"{cutter.name} ({tool_name(mode.tool)}) turns at {speed:g} rpm; it is marked {cutter.max_rpm:g} rpm.",
             measured=speed,
             limit=cutter.max_rpm,
         )

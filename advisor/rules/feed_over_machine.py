@@ -65,6 +65,4 @@ def check(evidence: Evidence) -> Iterator[Finding]:
         )
 
 
-RULE = rule(
-    __doc__, name=NAME, severity="warning", group="set-up", check=check, needs=("moves", "machine"), unit="mm/min"
-)
+RULE = rule(__doc__, name=NAME, severity="warning", group="set-up", check=check, needs=("moves", "machine"), unit="mm/min")

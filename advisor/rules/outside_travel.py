@@ -97,6 +97,4 @@ def _span(evidence: Evidence, rows: np.ndarray, axis: int, name: str, length: fl
     )
 
 
-RULE = rule(
-    __doc__, name=NAME, severity="error", group="set-up", check=check, needs=("moves", "machine", "travel"), unit="mm"
-)
+RULE = rule(__doc__, name=NAME, severity="error", group="set-up", check=check, needs=("moves", "machine", "travel"), unit="mm")

@@ -47,7 +47,7 @@ def check(evidence: Evidence) -> Iterator[Finding]:
     if not rows.any():
         return
     if first_code(evidence, *STARTS) is None:
-        if not by_hand:
+        if not by_hand and not evidence.setting.fragment:
             row = int(rows.argmax())
             yield span(
                 evidence,

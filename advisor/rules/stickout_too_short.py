@@ -85,6 +85,4 @@ def _holder_free(evidence: Evidence, rows: np.ndarray) -> bool:
     return not bool((cuts.above[rows[cuts.row]] > 0).any())
 
 
-RULE = rule(
-    __doc__, name=NAME, severity="error", group="set-up", check=check, needs=("moves", "stock", "cutter"), unit="mm"
-)
+RULE = rule(__doc__, name=NAME, severity="error", group="set-up", check=check, needs=("moves", "stock", "cutter"), unit="mm")

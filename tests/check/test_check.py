@@ -99,6 +99,16 @@ def test_required_rules_that_could_not_look_are_findings() -> None:
     assert any("does not exist" in f.message for f in told)
 
 
+def test_the_first_rapid_from_the_changer_does_not_break_a_requirement() -> None:
+    text = "G21 G90 G17 G40 G94\nT1 M6\nS16000 M3\nG4 P5\nG0 X20 Y20\nG0 Z5\n" + CUT + TAIL
+    setting = default()
+    assert setting.machine is not None
+    setting = checks(replace(setting, machine=replace(setting.machine, change="automatic")), require=("rapid-into-stock",))
+    found = report(text, setting)
+    assert ("rapid-into-stock", "unknown-position", 5) in {(n.rule, n.cause, n.from_line) for n in found.not_checked}
+    assert "required-not-checked" not in rules_of(found)
+
+
 def test_a_rule_turned_off_is_not_looked_at_and_told() -> None:
     found = report(SPOILED, checks(default(), severity={"repeated-word": "off"}))
     assert "repeated-word" not in rules_of(found)
@@ -422,6 +432,27 @@ def test_left_over_modes() -> None:
 def test_without_stock_what_is_unknown_is_null() -> None:
     summary = report(GOOD, BARE).summary
     assert summary["cutting_minutes"] is None and summary["removed_cm3"] is None and summary["minutes"] is None
+
+
+def test_incremental_and_numbered_twins_agree() -> None:
+    text = HEAD + CUT + "G0 Z5\nG0 X1300\nG0 X120\nM5\nG1 Z-1 F500\nG1 X150 F1600\n" + TAIL
+    steps = HEAD + CUT + "G91\nG0 Z6.5\nG0 X1180\nG0 X-1180\nM5\nG1 Z-6 F500\nG1 X30 F1600\nG90\n" + TAIL
+    numbered = "".join(f"N{5 * i} {line}\n" for i, line in enumerate(text.splitlines(), start=1))
+    told = [(f.rule, f.line, f.severity, f.measured) for f in report(text).findings]
+    assert {"outside-travel", "spindle-off-in-cut"} <= {rule for rule, *_ in told}
+    assert [(f.rule, f.line, f.severity, f.measured) for f in report(numbered).findings] == told
+    again = [(f.rule, f.line - 1, f.severity) for f in report(steps).findings]
+    assert again == [(rule, line, severity) for rule, line, severity, _ in told]
+
+
+def test_strict_takes_no_relaxation() -> None:
+    setting = checks(default(), dialect="strict")
+    plain = report(GOOD, setting)
+    assert not [f for f in plain.findings if f.rule == "internal-error"]
+    assert plain.dialect == "strict"
+    relaxed = report(GOOD.replace("G1 Y60", "G1 Y60 ; along"), setting)
+    assert ("unreadable-block", "error") in [(f.rule, f.severity) for f in relaxed.findings]
+    assert "unreadable-block" not in rules_of(report(GOOD.replace("G1 Y60", "G1 Y60 ; along")))
 
 
 def test_inch_and_millimetre_twins_agree() -> None:
