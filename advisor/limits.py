@@ -371,10 +371,11 @@ def fresh_limits(cutter: Cutter, material: Material, machine: Machine, specific_
     if cutter.material == "hss" and "chip_load_hss_factor" in values:
         scale *= take("chip_load_hss_factor").chosen
     edge_radius = cutter.edge_radius if cutter.edge_radius is not None else 0.005
-    least = 0.5 * low * scale
+    # A material whose table gives no least chip (foam) does not rub: a fiftieth of the low end stands for none.
+    least = (take("least_chip_share").chosen if "least_chip_share" in values else 0.02) * low * scale
     if metal:
         least = max(least, 0.4 * edge_radius)
-    sources["chip_least"] = "half the low end of the chip load (common practice, no source)"
+    sources["chip_least"] = values["least_chip_share"].source if "least_chip_share" in values else CP
 
     if specific_force is not None:
         law_low = law = law_high = law_bend = ForceLaw(k11=specific_force)

@@ -346,7 +346,7 @@ def _refuse(request: Request, task: Task, blocked: dict[str, float], safety: tup
                 if share
                 else "no feed at all"
             )
-            + f", down to a stepdown of {min(least_stepdown(task), task.depth):.3g} mm"
+            + f", down to a {'pitch' if task.bore else 'stepdown'} of {min(least_stepdown(task), task.depth):.3g} mm"
         )
     else:
         most = max((min(m for _, m in depth_limits(task, w)) for w in task.widths), default=0.0)
@@ -358,6 +358,9 @@ def _refuse(request: Request, task: Task, blocked: dict[str, float], safety: tup
         "run-out": "a better collet: less run-out",
         "chatter": "a shorter stickout or a stiffer machine",
         "spindle-power": "a smaller cutter or a stronger spindle",
+        "arc-acceleration": "a larger bore, fewer flutes or a slower spindle",
+        "feed-machine": "fewer flutes or a slower spindle",
+        "plunge-feed": "a larger bore",
     }
     return Refusal(
         request,

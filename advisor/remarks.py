@@ -80,6 +80,8 @@ def warnings_of(advice: Advice, task: Task) -> tuple[str, ...]:
         told.append(f"The feed is reached only on moves longer than {run_up:.0f} mm; short ones and corners run slower.")
     if task.bore is not None and task.bore[0] > limits.bore_max + 1e-9:
         told.append(f"A post of {task.bore[0] - limits.bore_max:.3g} mm is left in the bore: it may come loose and be thrown.")
+    if cutter.form == "vee":
+        told.append("The stress in the tip of a V cutter is not judged: it breaks first; start gently.")
     if limits.stickout > 5 * cutter.diameter:
         told.append(f"The cutter stands out {limits.stickout / cutter.diameter:.1f} x its diameter; 3 to 4 is preferred.")
     if task.operation == "side":

@@ -144,7 +144,8 @@ def thin_finish(limits: CutLimits) -> float:
 
 
 def stress_force(limits: CutLimits, ratio: float, a_p: float, d_eff: float, flute: float) -> float:
-    """Greatest tangential force (N) by stress at the end of the flutes, at the holder, and in the cone of a V cutter."""
+    """Greatest tangential force (N) by stress at the end of the flutes and at the holder. The tip of a V cutter is not
+    judged: there the chip load of a cutter as thin as the cut holds the force down."""
     arm = a_p / 2
     turn = 3.0 * (8.0 * d_eff) ** 2
     lean = 32.0 * ratio
@@ -152,12 +153,6 @@ def stress_force(limits: CutLimits, ratio: float, a_p: float, d_eff: float, flut
     most = math.pi * limits.core_diameter**3 / math.sqrt(lever * lever + turn)
     lever = lean * max(limits.stickout - arm, 0.0)
     most = min(most, math.pi * limits.shank**3 / math.sqrt(lever * lever + turn))
-    cutter = limits.cutter
-    if cutter.form == "vee":
-        # The weakest section of what is in the cut lies at three quarters of its depth.
-        near = limits.core_diameter / cutter.diameter * (0.25 * cutter.tip_diameter + 0.75 * d_eff)
-        lever = lean * 0.25 * a_p
-        most = min(most, math.pi * near**3 / math.sqrt(lever * lever + turn))
     return limits.stress_allowed * most
 
 
@@ -329,6 +324,24 @@ def best_speed(
     return found
 
 
+def _held(task: Task, e: Engagement, heavy: Engagement, bound: Caps, ends: Ends) -> tuple[str, float]:
+    """What keeps even the slowest spindle speed from the least chip: its name and the share of that chip it allows."""
+    limits = task.limits
+    low, _, _, why = spindle_bounds(limits, e.effective_diameter, ends.speed)
+    if why is not None:
+        return "spindle-slowest", 0.0
+    rpm = speeds_between(low, max(low, limits.spindle_max))[0]
+    teeth = rpm * limits.cutter.flutes
+    machine = "feed-machine" if feed_ceiling(task) >= limits.machine.feed_max else "arc-acceleration"
+    each = {
+        machine: feed_ceiling(task) / teeth,
+        "plunge-feed": descent(task, e, rpm) / teeth,
+        "spindle-power": feed_by_power(limits, heavy, ends.power, rpm),
+    }
+    name = min(each, key=lambda key: each[key])
+    return name, min(each[name] / bound.least, 0.99)
+
+
 def feed_ceiling(task: Task) -> float:
     """Greatest feed of the machine, mm/min; on a helix also what its acceleration allows round the circle."""
     machine = task.limits.machine
@@ -431,7 +444,8 @@ def side_thinning(ratio: float) -> float:
 
 
 def search(task: Task, ends: Ends) -> tuple[Best | None, dict[str, float]]:
-    """The best setting, or None with, for each limit that stood in the way, the share of the least chip it allowed.
+    """The best setting, or None with, for each limit that stood in the way at the shallowest depth, the share of the
+    least chip it allowed.
 
     Every count of equal passes and every width is tried unless a bound shows that it can't beat the best so far.
     """
@@ -460,7 +474,7 @@ def _scan(
     counts: tuple[int, ...],
     blocked: dict[str, float],
 ) -> Best | None:
-    """The best these counts of passes and widths give; ``blocked`` gathers what stood in the way."""
+    """The best these counts of passes and widths give; ``blocked`` tells what stood in the way at the last depth."""
     limits = task.limits
     cutter, machine = limits.cutter, limits.machine
     z = cutter.flutes
@@ -475,6 +489,7 @@ def _scan(
         if not rows or a_p < least_depth - 1e-9 or rows[0][0] * a_p <= beat:
             break
         done: list[Row] = []
+        here: dict[str, float] = {}
         d_eff = effective_diameter(cutter, a_p)
         _, top, _, why = spindle_bounds(limits, d_eff, ends.speed)
         for per_depth, most, row in rows:
@@ -486,7 +501,7 @@ def _scan(
             bound = row.caps(a_p)
             if bound.most < bound.least:
                 if why is None:
-                    blocked[bound.name] = max(blocked.get(bound.name, 0.0), bound.most / bound.least)
+                    here[bound.name] = max(here.get(bound.name, 0.0), bound.most / bound.least)
                 continue
             simple = task.bore is None and cutter.form != "vee"
             if simple and a_p * width * min(bound.most * top * z, feed_max) <= beat:
@@ -497,7 +512,7 @@ def _scan(
             e = engage(cutter, task.operation, a_p, width, task.bore)
             heavy = e if task.operation != "pocket" else engage(cutter, "slot", a_p, cutter.diameter)
             if a_p > stable_depth(task, heavy) + 1e-9:
-                blocked.setdefault("chatter", 0.0)
+                here.setdefault("chatter", 0.0)
                 continue
             thick = ends.power.at(heavy.mean * bound.most)  # k_c is never less
             if e.section * 60000.0 * strongest < beat * thick * heavy.section:
@@ -507,7 +522,11 @@ def _scan(
                 beat = found[0]
                 best = Best(found[0], passes, a_p, width, found[1], found[2], e, heavy)
             elif best is None:
-                blocked.setdefault("spindle-power", 0.0)
+                name, share = _held(task, e, heavy, bound, ends)
+                here[name] = max(here.get(name, 0.0), share)
+        if here and best is None:
+            blocked.clear()
+            blocked.update(here)
         if done:
             rows = [row for row in rows if row[2] not in done]
     return best
