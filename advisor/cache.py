@@ -69,13 +69,19 @@ def digest(value: Any) -> str:
 
 
 def own_state() -> str:
-    """A digest of the tool itself: names, sizes and times of its files, so that an edited checkout starts afresh."""
+    """A digest of the tool itself: names and contents of its files, so that an edited checkout starts afresh.
+
+    Times don't count: on a machine made anew for each run every file is new, and the cache it is handed still holds.
+    """
     seen = hashlib.sha256()
     root = Path(__file__).resolve().parent
     for folder in (root, root.parent / "grammar"):
         for entry in _files_below(str(folder)):
-            info = entry.stat()
-            seen.update(f"{entry.path}\0{info.st_size}\0{info.st_mtime_ns}\n".encode("utf-8", "surrogateescape"))
+            with Path(entry.path).open("rb") as file:
+                content = file.read()
+            name = os.path.relpath(entry.path, root.parent).replace(os.sep, "/")
+            seen.update(f"{name}\0{len(content)}\n".encode("utf-8", "surrogateescape"))
+            seen.update(content)
     return seen.hexdigest()
 
 
@@ -138,12 +144,9 @@ def _plain(report: ProgramReport) -> dict[str, Any]:
         "path": report.path,
         "dialect": report.dialect,
         "findings": [[_number(getattr(f, name)) for name in _FINDING_FIELDS] for f in report.findings],
-        "not_checked": [
-            [n.rule, n.reason, n.cause, _number(n.from_line), _number(n.to_line)] for n in report.not_checked
-        ],
+        "not_checked": [[n.rule, n.reason, n.cause, _number(n.from_line), _number(n.to_line)] for n in report.not_checked],
         "suppressed": [
-            [[_number(getattr(s.finding, name)) for name in _FINDING_FIELDS], s.reason, s.kind]
-            for s in report.suppressed
+            [[_number(getattr(s.finding, name)) for name in _FINDING_FIELDS], s.reason, s.kind] for s in report.suppressed
         ],
         "assumptions": list(report.assumptions),
         "setup": _number(report.setup),
@@ -186,9 +189,7 @@ class Cache:
         if self.problem is not None:
             return None
         try:
-            handle = os.open(
-                self._entry(key), os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0)
-            )
+            handle = os.open(self._entry(key), os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0))
         except OSError:
             return None
         try:

@@ -377,3 +377,19 @@ def test_the_jobs_of_the_readme_run_as_written(folder: Path, tmp_path: Path) -> 
         done = _by_shell(command, folder.parent, tmp_path)
         assert done.returncode == 1, done.stderr
         assert "no-feed" in done.stdout
+
+
+@pytest.mark.parametrize("shell", ["bash", "zsh", "fish"])
+def test_shells_are_told_how_a_word_goes_on(shell: str) -> None:
+    environment = {
+        **os.environ,
+        "PYTHONPATH": str(ROOT),
+        "_FEEDWRIGHT_COMPLETE": f"complete_{shell}",
+        "COMP_WORDS": "feedwright base",
+        "COMP_CWORD": "1",
+        "_TYPER_COMPLETE_ARGS": "feedwright base",
+        "_TYPER_COMPLETE_FISH_ACTION": "get-args",
+    }
+    done = subprocess.run([sys.executable, "-m", "advisor.cli"], env=environment, capture_output=True, text=True, check=False)
+    assert "baseline" in done.stdout
+    assert "Traceback" not in done.stderr

@@ -211,3 +211,32 @@ def test_no_worker_outlives_the_run(tmp_path: Path, sent: signal.Signals) -> Non
     while not all(_gone(w) for w in workers) and time.monotonic() < end:
         time.sleep(0.02)
     assert all(_gone(w) for w in workers)
+
+
+@pytest.mark.parametrize("method", ["fork", "spawn"])
+def test_both_ways_of_starting_workers(monkeypatch: pytest.MonkeyPatch, method: str) -> None:
+    """With compiled kernels or a second thread in this process, workers are started anew instead of copied."""
+    import multiprocessing
+
+    if method not in multiprocessing.get_all_start_methods():
+        pytest.skip(f"{method} is not known here")
+    monkeypatch.setattr("advisor.run._start_method", lambda: method)
+    programs = tasks(b"X1", b"KILL", b"X3\nX4", b"RAISE")
+    report = run_check(programs, workers=2, check=checks.faulty)
+    assert [len(p.findings) for p in report.programs] == [1, 1, 2, 1]
+    assert [p.findings[0].rule for p in report.programs] == [
+        "plunge-feed",
+        "internal-error",
+        "plunge-feed",
+        "internal-error",
+    ]
+
+
+def test_workers_are_not_copied_from_a_process_with_threads(monkeypatch: pytest.MonkeyPatch) -> None:
+    from advisor import run
+
+    monkeypatch.delitem(sys.modules, "numba", raising=False)
+    monkeypatch.setattr("threading.active_count", lambda: 1)
+    assert run._start_method() == ("fork" if sys.platform.startswith("linux") else "spawn")
+    monkeypatch.setattr("threading.active_count", lambda: 2)
+    assert run._start_method() == "spawn"
