@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -25,6 +26,8 @@ Singles = NDArray[np.float32]
 Ints = NDArray[np.int32]
 Bools = NDArray[np.bool_]
 
+LARGE = 8_000_000  # cells from which what is left is looked at in every second cell
+
 
 @dataclass(frozen=True, slots=True)
 class StockBounds:
@@ -36,7 +39,7 @@ class StockBounds:
     cell: cell size in mm wanted instead (None: from the cutter).
     """
 
-    cells: int = 40_000_000
+    cells: int = 50_000_000
     visits: float = 4e10
     pieces: int = 4_000_000
     per_diameter: float = 24.0
@@ -191,28 +194,28 @@ class Cuts:
         """Volume cut at feed, mm3."""
         return float(self.volume[~self.rapid].sum())
 
-    @property
+    @cached_property
     def cutter(self) -> Ints:
         """(m,) index into ``placed.cutters``."""
         return self.placed.cutter[self.row]
 
-    @property
+    @cached_property
     def block(self) -> Ints:
         """(m,) block of each piece."""
         return self.placed.block[self.row]
 
-    @property
+    @cached_property
     def descent(self) -> Singles:
         """(m,) start z minus end z, mm; plus is down."""
         return np.asarray(self.start[:, 2] - self.end[:, 2])
 
-    @property
+    @cached_property
     def radius(self) -> Singles:
         """(m,) cutter radius, mm."""
         table = np.array([c.radius for c in self.placed.cutters] or [0.0], dtype=np.float32)
         return np.asarray(table[self.cutter])
 
-    @property
+    @cached_property
     def mean_depth(self) -> Singles:
         """(m,) volume over area: the mean height removed where something was removed, 0 elsewhere."""
         area = self.area
@@ -351,7 +354,7 @@ def remove(
     """
     machine = setting.machine
     told = list(placed.told)
-    grid, coarse = choose_grid(placed, setting, bounds) if before is None else (before.grid, False)
+    grid, coarse = choose_grid(placed, setting, bounds, None if before is None else before.grid)
     cell = max(grid.dx, grid.dy)
     plan = make_plan(placed, machine, cell, bounds.pieces)
     boxes = windows(plan.sweeps, plan.profiles, grid.nx, grid.ny, grid.dx, grid.dy)
@@ -399,8 +402,8 @@ def remove(
     return _collect(placed, setting, plan, tally, Field(grid, top, bottom), mover, lattice, coarse, chosen, tuple(told))
 
 
-def choose_grid(placed: Placed, setting: Setting, bounds: StockBounds) -> tuple[Grid, bool]:
-    """The grid for a program and whether it is coarser than wanted.
+def choose_grid(placed: Placed, setting: Setting, bounds: StockBounds, given: Grid | None) -> tuple[Grid, bool]:
+    """The grid for a program (or the one given) and whether it is coarser than wanted.
 
     A cell is 1/24 of the smallest cutter that cuts, at most 1 mm.
     """
@@ -408,7 +411,7 @@ def choose_grid(placed: Placed, setting: Setting, bounds: StockBounds) -> tuple[
     sizes = [placed.cutters[k].diameter for k in used if k >= 0] or [c.diameter for c in placed.cutters] or [6.0]
     finest = max(min(sizes), 1e-6) / bounds.per_diameter
     wanted = bounds.cell if bounds.cell is not None else min(finest, 1.0)
-    grid = grid_of(placed.workpiece.size, wanted, bounds.cells)
+    grid = given if given is not None else grid_of(placed.workpiece.size, wanted, bounds.cells)
     return grid, max(grid.dx, grid.dy) > max(min(sizes), 1e-6) / 24 * (1 + 1e-9)
 
 
@@ -706,15 +709,26 @@ def _keepout_worst(
     ]
 
 
+def _thinned(cuts: Cuts) -> tuple[Singles, Singles, Grid, Ints]:
+    """Top, bottom, grid and mover; of very large grids every second cell in both directions, to save memory."""
+    grid = cuts.field.grid
+    n = 2 if grid.nx * grid.ny > LARGE else 1
+    if n == 1:
+        return cuts.field.top, cuts.field.bottom, grid, cuts.mover
+    top = np.ascontiguousarray(cuts.field.top[::n, ::n])
+    thin = Grid(top.shape[0], top.shape[1], grid.dx * n, grid.dy * n, grid.mirror_x, grid.mirror_y)
+    return top, cuts.field.bottom[::n, ::n], thin, np.ascontiguousarray(cuts.mover[::n, ::n])
+
+
 def freed_parts(cuts: Cuts, *, skin: float = 0.15, least_area: float = 0.0) -> Parts:
     """Pieces of material cut loose, by joining the cut-through cells again in reverse order.
 
     skin: material thinner than this counts as cut, mm. least_area: smaller pieces are not told, mm2.
     """
-    top, bottom, grid = cuts.field.top, cuts.field.bottom, cuts.field.grid
+    top, bottom, grid, mover = _thinned(cuts)
     gone = top <= bottom + np.float32(skin)
-    state = np.where(gone, cuts.mover, np.int32(SOLID)).astype(np.int32)
-    if not (gone & (cuts.mover >= 0)).any():
+    state = np.where(gone, mover, np.int32(SOLID))
+    if not (gone & (mover >= 0)).any():
         return Parts((), label(~gone), grid)
     found, labels, boxes = partings(state)
     freed = []
@@ -733,7 +747,7 @@ def freed_parts(cuts: Cuts, *, skin: float = 0.15, least_area: float = 0.0) -> P
             slice(max(box[1].start - mj, 0), box[1].stop + mj),
         )
         left = (top[round_about] - bottom[round_about])[gone[round_about]]
-        later = np.unique(cuts.mover[box][inside])
+        later = np.unique(mover[box][inside])
         freed.append(
             FreedPart(
                 row=parting.row,
@@ -752,9 +766,9 @@ def freed_parts(cuts: Cuts, *, skin: float = 0.15, least_area: float = 0.0) -> P
 
 def thin_floors(cuts: Cuts, *, thinner_than: float, wider_than: float, skin: float = 0.15) -> tuple[Thin, ...]:
     """Floors thinner than ``thinner_than`` mm (thicker than ``skin``) with room for a circle of ``wider_than`` mm."""
-    top, bottom, grid = cuts.field.top, cuts.field.bottom, cuts.field.grid
+    top, bottom, grid, mover = _thinned(cuts)
     thickness = top - bottom
-    thin = (thickness < thinner_than) & (thickness > skin) & (cuts.mover >= 0)
+    thin = (thickness < thinner_than) & (thickness > skin) & (mover >= 0)
     i, j = np.flatnonzero(thin.any(axis=1)), np.flatnonzero(thin.any(axis=0))
     if not len(i):
         return ()
@@ -802,7 +816,7 @@ def thin_floors(cuts: Cuts, *, thinner_than: float, wider_than: float, skin: flo
                 thickness=float(thickness[window][inside].min()),
                 width=2 * (size + 0.5) * block * max(grid.dx, grid.dy),
                 length=max((ib - ia) * grid.dx, (jb - ja) * grid.dy) * block,
-                row=int(cuts.mover[window][inside].max()),
+                row=int(mover[window][inside].max()),
                 at=((ci + 0.5) * grid.dx, (cj + 0.5) * grid.dy, float(top[ci, cj])),
             )
         )

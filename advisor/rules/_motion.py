@@ -166,9 +166,10 @@ def descents(cuts: Any, *, steep: float | None = None, shallow: float | None = N
     run = np.add.reduceat(np.asarray(cuts.run, dtype=float)[index], starts)
     core = np.add.reduceat(np.asarray(cuts.core, dtype=float)[index], starts)
     ends = np.concatenate([starts[1:], [len(index)]]) - 1
+    cutter = cuts.cutter[index[starts]]
     return [
-        Descent(int(index[a]), int(index[b]), float(d), float(r), float(c), int(cuts.cutter[index[a]]))
-        for a, b, d, r, c in zip(starts, ends, drop, run, core, strict=True)
+        Descent(int(index[a]), int(index[b]), float(d), float(r), float(c), int(k))
+        for a, b, d, r, c, k in zip(starts, ends, drop, run, core, cutter, strict=True)
     ]
 
 
