@@ -31,7 +31,7 @@ class Runs:
     shape: tuple[int, int]
 
 
-def runs_of(values: NDArray[np.int64] | Ints) -> Runs:
+def runs_of(values: NDArray[np.int64] | Ints | Bools) -> Runs:
     """Runs of equal values along the rows of a grid, with their links to the left, right, above and below."""
     nx, ny = values.shape
     edge = np.ones((nx, ny), dtype=bool)
@@ -80,7 +80,7 @@ def connect(count: int, links: Longs) -> Longs:
 
 def label(mask: Bools) -> Ints:
     """Connected sets of true cells, numbered from 1; 0 elsewhere."""
-    runs = runs_of(mask.astype(np.int32))
+    runs = runs_of(mask)
     solid = runs.value == 1
     both = solid[runs.links].all(axis=1)
     number = connect(len(runs.first), runs.links[both])
@@ -89,7 +89,7 @@ def label(mask: Bools) -> Ints:
     table = np.zeros(len(number) + 1, dtype=np.int64)
     table[used] = np.arange(1, len(used) + 1)
     names[solid] = table[number[solid]]
-    return np.repeat(names, runs.size).reshape(mask.shape).astype(np.int32)
+    return np.repeat(names.astype(np.int32), runs.size).reshape(mask.shape)
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +119,7 @@ def partings(state: NDArray[np.int64] | Ints) -> tuple[list[Parting], Ints, Long
     table = np.zeros(len(piece) + 1, dtype=np.int64)
     table[used] = np.arange(1, len(used) + 1)
     names[solid] = table[piece[solid]]
-    labels = np.repeat(names, runs.size).reshape(state.shape).astype(np.int32)
+    labels = np.repeat(names.astype(np.int32), runs.size).reshape(state.shape)
     boxes = _boxes(runs, names, len(used))
     if len(used) < 2:
         return [], labels, boxes
