@@ -17,7 +17,7 @@ from advisor.asking import filled, made_for, reach, validate
 from advisor.limits import CP, CutLimits, ForceLaw, NoData, cut_limits
 from advisor.operations import effective_diameter, engage
 from advisor.recommend import helix_of, make_task, physics, uses
-from advisor.remarks import safety_of, sources_of, spread_of
+from advisor.remarks import safety_of, sources_of, spread_of, wide_side_cut
 from advisor.search import Ends
 from advisor.values import Machine, Material, Value
 
@@ -281,6 +281,8 @@ def _rate_mill(
     elif request.machine is None:
         told.append("no machine given: deflection is that of the cutter alone")
     ends = Ends(3, limits.force_high, limits.force_bend, limits.cutting_speed_high)
+    if known and task.operation == "side" and a_e > limits.side_width_max + 1e-9:
+        warnings.append(wide_side_cut(limits, a_e))
     found = tuple(u for u in uses(task, ends, a_p=a_p, a_e=a_e, rpm=rpm, feed=feed) if u.name not in drop)
     extra: list[LimitUse] = []
     if plunge_feed is not None and known:

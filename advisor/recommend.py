@@ -147,7 +147,7 @@ def uses(task: Task, ends: Ends, *, a_p: float, a_e: float, rpm: float, feed: fl
     found.append(_use("cutting-speed", speed, max(ends.speed, 1e-9), "m/min", sources.get(speed_key, CP)))
     for name, most in depth_limits(task, a_e):
         found.append(_use(name, a_p, most, "mm", sources.get("stepdown_slot_rigid", CP)))
-    if task.operation == "side" and a_e > 0:
+    if task.operation == "side" and 0 < a_e <= limits.side_width_max + 1e-9:
         found.append(_use("side-width", a_e, max(limits.side_width_max, 1e-9), "mm", sources.get("side_width", CP)))
     if task.bore is not None:
         around = 60.0 * math.sqrt(min(machine.acceleration[0], machine.acceleration[1]) * task.bore[1] / 2)

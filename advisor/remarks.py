@@ -43,6 +43,14 @@ def sources_of(limits: CutLimits) -> tuple[str, ...]:
     return tuple(dict.fromkeys(texts))
 
 
+def wide_side_cut(limits: CutLimits, stepover: float) -> str:
+    """What to say of a side cut wider than the tables know."""
+    return (
+        f"A side cut {stepover:.3g} mm wide is wider than the tables know ({limits.side_width_max:.3g} mm): its depth is held "
+        f"like a slot's."
+    )
+
+
 def warnings_of(advice: Advice, task: Task) -> tuple[str, ...]:
     """The don'ts of this cut."""
     limits = task.limits
@@ -84,7 +92,9 @@ def warnings_of(advice: Advice, task: Task) -> tuple[str, ...]:
         told.append("The stress in the tip of a V cutter is not judged: it breaks first; start gently.")
     if limits.stickout > 5 * cutter.diameter:
         told.append(f"The cutter stands out {limits.stickout / cutter.diameter:.1f} x its diameter; 3 to 4 is preferred.")
-    if task.operation == "side":
+    if task.operation == "side" and advice.stepover > limits.side_width_max + 1e-9:
+        told.append(wide_side_cut(limits, advice.stepover))
+    elif task.operation == "side":
         told.append("Cut the outline with the width named: a full-width first cut is a slot and needs a slot's depth.")
     return tuple(told)
 
