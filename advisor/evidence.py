@@ -155,14 +155,29 @@ class Evidence:
 
     @Part
     def contact(self) -> NDArray[np.float64] | None:
-        """Share of each move in which it removes material, 0 to 1, shape (n,); None without stock or cutters."""
+        """Share of each move in which it removes material, 0 to 1, shape (n,); None without stock or cutters.
+
+        0 for moves the stock model could not follow: see ``followed``.
+        """
         import numpy as np
 
         cuts = self.cuts
         if cuts is None:
             return None
         share = np.where(cuts.volume > 0, cuts.t1 - cuts.t0, 0.0)
-        return np.clip(np.bincount(cuts.row, weights=share, minlength=len(self.moves)), 0.0, 1.0)
+        whole = np.bincount(cuts.row, weights=share, minlength=len(self.moves)).astype(np.float64)
+        return np.clip(whole, 0.0, 1.0)
+
+    @Part
+    def followed(self) -> NDArray[np.bool_]:
+        """Moves the stock model could follow, shape (n,); all where there is no stock or cutter."""
+        import numpy as np
+
+        rows = np.ones(len(self.moves), dtype=bool)
+        cuts = self.cuts
+        for run in () if cuts is None else (*self.placed.unlooked, *cuts.unlooked):
+            rows[run.first_row : run.last_row + 1] = False
+        return rows
 
     @Part
     def unlooked(self) -> list[tuple[str, str, int, int, bool]]:

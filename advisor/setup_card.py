@@ -90,9 +90,9 @@ def summary(evidence: Evidence) -> dict[str, Any]:
     contact = evidence.contact
     cutting = air = removed = None
     if contact is not None:
-        with np.errstate(invalid="ignore"):
-            cutting = float(np.nansum(np.where(feeding, minutes * contact, 0.0)))
-            air = float(np.nansum(np.where(feeding, minutes * (1 - contact), 0.0)))
+        looked = feeding & evidence.followed
+        cutting = float(np.nansum((minutes * contact)[looked]))
+        air = float(np.nansum((minutes * (1 - contact))[looked]))
         removed = evidence.cuts.removed / 1000
     return {
         "blocks": len(program.block_line),

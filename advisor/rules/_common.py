@@ -22,10 +22,18 @@ def feeding(evidence: Evidence) -> Bools:
 
 
 def touching(evidence: Evidence) -> Bools:
-    """Rows at feed that remove material; without stock or cutters, every row at feed: (n,)."""
+    """Rows at feed that remove material: (n,).
+
+    Without stock or cutters every row at feed; where the stock model could not follow (a cutter that is not known),
+    every row at feed that ends below the stock's top.
+    """
     rows = feeding(evidence)
-    contact = evidence.contact
-    return rows if contact is None else rows & (contact > 0)
+    contact, surface = evidence.contact, top(evidence)
+    if contact is None:
+        return rows
+    with np.errstate(invalid="ignore"):
+        low = evidence.moves.end[:, 2] + evidence.base[2] < (np.inf if surface is None else surface)
+        return np.asarray(rows & ((contact > 0) | (~evidence.followed & low)))
 
 
 def by_mode(evidence: Evidence, values: list[object]) -> NDArray[np.object_]:

@@ -445,6 +445,14 @@ def test_incremental_and_numbered_twins_agree() -> None:
     assert again == [(rule, line, severity) for rule, line, severity, _ in told]
 
 
+def test_a_tool_nobody_described_still_needs_a_turning_spindle() -> None:
+    text = HEAD + CUT + "G0 Z30\nM5\nT17 M6\nM0\nG4 P5\nG0 Z30\nG0 X20 Y90\nG0 Z5\nG1 X60 Z-1 F800\nG1 X90\n" + TAIL
+    found = report(text)
+    assert ("spindle-off-in-cut", 19) in [(f.rule, f.line) for f in found.findings]
+    summary = found.summary
+    assert summary["cutting_minutes"] + summary["air_cut_minutes"] + summary["rapid_minutes"] < summary["minutes"]
+
+
 def test_strict_takes_no_relaxation() -> None:
     setting = checks(default(), dialect="strict")
     plain = report(GOOD, setting)
