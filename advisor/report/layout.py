@@ -53,26 +53,29 @@ def wrap(spans: Sequence[Span], width: int, first: str = "", rest: str = "") -> 
         nonlocal line, used, fresh, blank
         lines.append(tuple(line))
         line = [(rest, "")] if rest else []
-        used, fresh, blank = cells(rest), True, False
+        used, fresh, blank = indent, True, False
 
+    indent = cells(rest)
     for text, style in spans:
         for i, word in enumerate(visible(text).split(" ")):
             if i:
                 blank = True
             if not word:
                 continue
+            wide = cells(word)
             gap = 1 if blank and not fresh else 0
-            if not fresh and used + gap + cells(word) > room and (gap or cells(word) <= room - cells(rest)):
+            if not fresh and used + gap + wide > room and (gap or wide <= room - indent):
                 end_line()
                 gap = 0
-            if used + gap + cells(word) > room and not (fresh and not lines):
-                *pieces, word = _pieces(word, max(room - used - gap, 1), max(room - cells(rest), 1))
+            if used + gap + wide > room and not (fresh and not lines):
+                *pieces, word = _pieces(word, max(room - used - gap, 1), max(room - indent, 1))
                 for piece in pieces:
                     line.append((" " * gap + piece, style))
                     end_line()
                     gap = 0
-            line.append((" " * gap + word, style))
-            used += gap + cells(word)
+                wide = cells(word)
+            line.append((" " + word if gap else word, style))
+            used += gap + wide
             fresh, blank = False, False
     if not fresh or not lines:
         lines.append(tuple(line))
