@@ -44,8 +44,8 @@ def test_keys() -> None:
                               "spindle_rpm"]
         assert move["kind"] in ("rapid", "feed", "arc", "probe")
         assert list(move["to"]) == list("xyzabc")  # a rotary axis is used
-    assert list(made["end"]) == ["position", "machine", "modal", "spindle", "coolant", "tool", "selected_tool", "overrides", "feed",
-                                 "parameters"]
+    assert list(made["end"]) == ["position", "machine", "modal", "spindle", "coolant", "tool", "selected_tool", "overrides",
+                                 "feed", "parameters"]
     assert list(made["end"]["modal"]) == ["motion", "plane", "units", "distance", "feed_mode", "compensation", "length_offset",
                                           "system", "path", "cycle_return"]
     assert list(made["end"]["position"]) == list("xyzabc") and list(made["end"]["machine"]) == list("xyz")
