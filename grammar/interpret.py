@@ -72,14 +72,14 @@ class Machine:
         self.events: list[Event] = []
         self.faults: list[Fault] = []
         self.gaps: list[Gap] = []
-        self.told: set[tuple[str, ...]] = set()
+        self.told: dict[tuple[str, ...], None] = {}
         self.block = 0
         self.line = ""
         self.comments: tuple[tuple[int, int], ...] = ()  # of the present line
         self.call = 0
         self.record.calls.append(Call(-1, -1, ""))
         self.journal: list[tuple[int, float | None]] = []
-        self.mode_key: tuple[Any, ...] = ()
+        self.mode_key: tuple[Any, ...] = (None,) * 6
         self.mode_id = 0
         self.frame_id = -1
         self.state_id = 0
@@ -149,7 +149,7 @@ class Machine:
         if once is not None:
             if once in self.told:
                 return
-            self.told.add(once)
+            self.told[once] = None
         self.faults.append(Fault(rule, severity or "error", 0, 0 if not isinstance(at, int) else at + 1,
                                  message if at is None or isinstance(at, int) else f"\x00{at}\x00{message}", fix,
                                  measured=numbers.get("measured"), limit=numbers.get("limit"), unit=numbers.get("unit"),
@@ -161,9 +161,10 @@ class Machine:
 
     def mode(self) -> int:
         """The number of the mode in force."""
-        key = (self.state_now, self.tool, self.selected, self.rpm, self.length_number, self.comp[:1])
-        if key != self.mode_key:
-            self.mode_key = key
+        key = self.mode_key
+        if (key[0] is not self.state_now or key[1] != self.rpm or key[2] != self.tool or key[3] != self.selected
+                or key[4] != self.length_number or key[5] is not self.comp):
+            self.mode_key = (self.state_now, self.rpm, self.tool, self.selected, self.length_number, self.comp)
             self.mode_id = self.record.mode(self.describe(self.state_now))
         return self.mode_id
 
@@ -250,36 +251,41 @@ class Machine:
         if 2 in axes:
             self.high = False
 
-
     def resolve(self, step: Step, numbers: list[float]) -> None:
         """Carry a step out. Raises Reject, with everything as it was, where a number is refused."""
-        record = self.record
-        saved = [getattr(self, name) for name in _SAVED]
-        marks = record.marks()
+        # A plain move is refused before it changes anything but F; all else may have changed much by then.
+        saved = [getattr(self, name) for name in (_SAVED if step.plain is None else ("f",))]
+        marks = self.record.marks()
         events, journal, gaps = len(self.events), len(self.journal), len(self.gaps)
-        self.state_now = self.language.states[step.state]
-        self.feed_unit = INCH if self.state_now.units == 20 else 1.0
-        self.frame_id = -1 if self.frame_id < 0 else self.frame_id
+        faults, told = len(self.faults), len(self.told)
+        if step.state != self.state_id:
+            self.take_state(step.state)
         try:
             for method, arguments in step.actions:
                 method(self, numbers, *arguments)
         except Reject:
-            for name, value in zip(_SAVED, saved, strict=True):
+            for name, value in zip(_SAVED if step.plain is None else ("f",), saved, strict=True):
                 setattr(self, name, value)
-            record.truncate(marks)
-            del self.events[events:], self.gaps[gaps:]
+            self.record.truncate(marks)
+            del self.events[events:], self.gaps[gaps:], self.faults[faults:]
+            while len(self.told) > told:
+                self.told.popitem()
             while len(self.journal) > journal:
                 index, old = self.journal.pop()
                 if old is None:
                     self.parameters.values.pop(index, None)
                 else:
                     self.parameters.values[index] = old
-            self.state_now = self.language.states[self.state_id]
-            self.feed_unit = INCH if self.state_now.units == 20 else 1.0
+            self.take_state(self.state_id)
             self.frame_id = -1
             raise
         self.state_id = step.state
         self.journal.clear()
+
+    def take_state(self, state: int) -> None:
+        """Put a discrete state in force."""
+        self.state_now = self.language.states[state]
+        self.feed_unit = INCH if self.state_now.units == 20 else 1.0
 
     def set_parameter(self, index: int, value: float) -> None:
         """Set a parameter so that a refused block can take it back."""
@@ -308,7 +314,7 @@ class Machine:
     def relaxed(self, option: str) -> None:
         """Tell once that the program leans on a relaxation."""
         if ("relaxed", option) not in self.told:
-            self.told.add(("relaxed", option))
+            self.told["relaxed", option] = None
             self.fault("dialect-relaxed", f"{option.replace('-', ' ')}: {reasons(self.dialect.name)[option]}",
                        "Nothing needs to be done if the machine takes it.", severity="note")
 

@@ -84,8 +84,9 @@ def home(m: Machine, v: list[float], code: int, axes: AxisWords, absolute: bool,
 
 def circular(m: Machine, v: list[float], plain: Plain) -> None:
     to = m.target(v, plain.axes, plain.absolute)
+    centre = arc_centre(m, v, plain, m.pos, to)
     feed, minutes = m.feed()
-    arc_move(m, to, arc_centre(m, v, plain, m.pos, to), plain, 0, feed, minutes)
+    arc_move(m, to, centre, plain, 0, feed, minutes)
 
 
 def arc_move(m: Machine, to: tuple[float, ...], centre: tuple[float, float, float], plain: Plain, flags: int, feed: float,

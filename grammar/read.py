@@ -341,11 +341,12 @@ class _Reader:
             if template.code_values:
                 codes = [(c, evaluate(value, machine.parameters)) for c, value in template.code_values]
                 template = self.language.templates.concrete(template, codes)
-        for letter, number in zip(template.letters, numbers, strict=True):
-            if abs(number) > GREATEST:
-                raise Reject("bad-value", f"{letter}{number:g} is far beyond any machine",
-                             "Write the number again, with its decimal point.", letter)
-        self.note_words(machine.block, template)
+        if numbers and (max(numbers) > GREATEST or min(numbers) < -GREATEST):
+            letter, number = max(zip(template.letters, numbers, strict=True), key=lambda pair: abs(pair[1]))
+            raise Reject("bad-value", f"{letter}{number:g} is far beyond any machine",
+                         "Write the number again, with its decimal point.", letter)
+        if template.number not in self.seen:
+            self.note_words(machine.block, template)
         step = self.language.step(machine.state_id, template)
         if step.reject is not None:
             raise step.reject
@@ -353,8 +354,9 @@ class _Reader:
         machine.resolve(step, numbers)
         if template.values is not None:
             self.unset(before)
-        self.relaxations((*relaxed, *step.relaxed))
-        return dict(zip(template.letters, numbers, strict=True))
+        if relaxed or step.relaxed:
+            self.relaxations((*relaxed, *step.relaxed))
+        return dict(zip(template.letters, numbers, strict=True)) if template.codes_m else {}
 
     def relaxations(self, options: Sequence[str]) -> None:
         """Tell the relaxations a block leans on, each once a program."""
@@ -407,6 +409,9 @@ class _Reader:
         machine.fault(reject.rule, reject.message, reject.fix, at=at,
                       **{k: v for k, v in reject.numbers.items() if k not in ("squeezed", "text")})
         if self.strict:
+            return
+        if reject.rule == "line-too-long":
+            machine.lose({0, 1, 2}, "unreadable-block", reject.message)
             return
         words = {w.letter for w in words_of(line, self.dialect)}
         named = {lexicon.AXES.index(c) for c in words & set(lexicon.AXES)}
