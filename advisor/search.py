@@ -306,6 +306,8 @@ def best_speed(
     feed_max = feed_ceiling(task)
     found: tuple[float, float, float] | None = None
     section = e.section
+    curve = limits.machine.power_curve
+    steady = curve[0][0] if curve else math.inf
     # Feed (mm/min) allowed at each speed; from the fastest down, so that of equals the slowest speed is kept.
     for rpm in reversed(speeds_between(low, top)):
         teeth = rpm * z
@@ -321,6 +323,8 @@ def best_speed(
         removal = section * feed
         if removal > beat or (found is not None and removal >= beat):
             beat, found = removal, (removal, rpm, feed)
+        elif rpm <= steady:
+            break  # below constant power every slower speed removes less
     return found
 
 
@@ -476,12 +480,12 @@ def _scan(
 ) -> Best | None:
     """The best these counts of passes and widths give; ``blocked`` tells what stood in the way at the last depth."""
     limits = task.limits
-    cutter, machine = limits.cutter, limits.machine
+    cutter = limits.cutter
     z = cutter.flutes
     full_width = task.operation in ("slot", "engrave")
     least_depth = min(least_stepdown(task), task.depth)
     feed_max = feed_ceiling(task)
-    strongest = max(limits.power_allowed(n) for n in (limits.spindle_max, *(n for n, _ in machine.power_curve)))
+    knots = tuple(n for n, _ in limits.machine.power_curve if n > limits.spindle_min)
     best: Best | None = None
     beat = 0.0
     for passes in counts:
@@ -514,8 +518,11 @@ def _scan(
             if a_p > stable_depth(task, heavy) + 1e-9:
                 here.setdefault("chatter", 0.0)
                 continue
-            thick = ends.power.at(heavy.mean * bound.most)  # k_c is never less
-            if e.section * 60000.0 * strongest < beat * thick * heavy.section:
+            low = max(limits.spindle_min, 1.0)
+            # Between the points of the curve the feed that power allows has no greater value than at them.
+            fast = max(low, top)
+            held = max(n * feed_by_power(limits, heavy, ends.power, n) for n in (low, fast, *knots) if n <= fast)
+            if e.section * z * held <= beat:
                 continue
             found = best_speed(task, e, heavy, bound, ends, beat)
             if found is not None:
