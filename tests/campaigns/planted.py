@@ -555,7 +555,8 @@ def _fast(clean: Clean, chance: random.Random) -> Planted | None:
 
 @planter("a nought missing in every F")
 def _slow(clean: Clean, _: random.Random) -> Planted | None:
-    if clean.kind in ("drilling", "two tools"):
+    foam = clean.setting.material is not None and clean.setting.material.family == "foam"  # cuts at any chip
+    if clean.kind in ("drilling", "two tools") or foam:
         return None
     steps = [replace(step, feed=step.feed / 10) if step.feed is not None else step for step in clean.steps]
     at = where(clean, "cut", "link", "helix", "ramp", "finish")

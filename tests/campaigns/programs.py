@@ -545,12 +545,13 @@ def bores(shop: Shop) -> Clean:
     shop.header(f"bored holes, {shop.material.title}")
     shop.change(1, advice.spindle_rpm)
     radius = (bore - d) / 2
-    for hole in range(shop.chance.randint(2, 5)):
-        centre = (25 + (x - 50) * shop.chance.random(), 25 + (y - 50) * shop.chance.random())
-        if hole:
-            centre = (25 + (x - 50) * hole / 6, 25 + (y - 50) * shop.chance.random())
-        else:
-            centre = (x - 25, centre[1])
+    margin = bore / 2 + 12
+    placed: list[Point] = []
+    for _ in range(shop.chance.randint(3, 8)):
+        centre = (shop.chance.uniform(margin, x - margin), shop.chance.uniform(margin, y - margin))
+        if any(hypot(centre[0] - px, centre[1] - py) < bore + 8 for px, py in placed):
+            continue
+        placed.append(centre)
         start = (centre[0] + radius, centre[1])
         shop.over(*start, 1.0, 0.0, plunge)
         turns = ceil(deep / helix.pitch)
