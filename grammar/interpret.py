@@ -291,6 +291,8 @@ class Machine:
         """Set a parameter so that a refused block can take it back."""
         self.journal.append((index, self.parameters.values.get(index)))
         self.parameters.values[index] = value
+        if index != lexicon.SELECTED:
+            self.parameters.written.add(index)
 
 
     def whole(self, letter: str, value: float) -> int:

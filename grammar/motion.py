@@ -46,7 +46,7 @@ def machine_straight(m: Machine, v: list[float], plain: Plain) -> None:
 def go_unknown(m: Machine, kind: Kind, to: tuple[float, ...], flags: int) -> None:
     """A move to a point of which some axes may be unknown."""
     feed, minutes = (NAN, NAN) if kind == Kind.RAPID else m.feed()
-    m.move(kind, to, flags, feed, minutes, always=True)
+    m.move(kind, to, flags, feed, minutes, always=any(value != value for value in to))
     m.high = bool(flags & Flag.HIGH_Z) or (m.high and to[2] != to[2])
     lost = dict(m.lost)
     for axis in range(3):
@@ -227,6 +227,9 @@ def cycle(m: Machine, v: list[float], c: CycleCall) -> None:
     if c.repeats >= 0:
         value = v[c.repeats]
         repeats = round(value) if abs(value) < 1e9 else 0
+        if value == 0 and m.dialect.allows("zero-repeats"):
+            m.relaxed("zero-repeats")
+            return
         if abs(value - repeats) > lexicon.WHOLE_TOLERANCE or repeats < 1:
             raise bad(f"the number of repeats must be a positive whole number, not {value:g}",
                       "Write L with a whole number of 1 or more.", "L")

@@ -144,6 +144,8 @@ class _Reader:
     def program(self) -> Program:
         machine = self.machine
         opened, closed = self.percent()
+        if 0 <= opened < len(self.lines) - 1:  # what is wrong with the start is told at the first block
+            machine.faults[:] = [replace(f, block=opened + 1) for f in machine.faults]
         machine.move_limit = min(self.bounds.moves, self.bounds.moves_made + 4 * len(self.lines))
         self.deadline = None if self.bounds.seconds is None else time.monotonic() + self.bounds.seconds
         if self.source.data.startswith(BOM):
