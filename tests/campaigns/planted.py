@@ -96,7 +96,7 @@ def places(steps: Sequence[Step]) -> list[tuple[float | None, float | None, floa
     out = []
     for step in steps:
         out.append((at[0], at[1], at[2]))
-        if step.do == "words" and "G53" in step.text:
+        if step.do == "words" and step.role == "lift":
             at[2] = None
         elif step.do != "drill":
             for axis, value in enumerate((step.x, step.y, step.z)):

@@ -51,6 +51,26 @@ class Clean:
         return write(self.steps, self.style, self.zero)
 
 
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """How a shop likes its programs to begin, change tools and end; all of them are met in good programs."""
+
+    lift: str = "G53 G0 Z0"  # or G28 G91 Z0 and back to G90
+    stop_after_change: bool = False  # M0 while the tool is changed and touched off
+    restate_arcs: bool = False  # G91.1
+    path: str = ""  # G61, G64
+
+    @classmethod
+    def any(cls, chance: random.Random) -> Habits:
+        """Habits drawn at random."""
+        return cls(
+            lift=chance.choice(("G53 G0 Z0", "G53 G0 Z0", "G28 G91 Z0")),
+            stop_after_change=chance.random() < 0.2,
+            restate_arcs=chance.random() < 0.15,
+            path=chance.choice(("", "", "", "G64", "G61")),
+        )
+
+
 @dataclass
 class Shop:
     """One draw of machine, material, stock and cutters, and the steps written so far."""
@@ -67,6 +87,7 @@ class Shop:
     part: int = 0
     tool: int = 0
     high: bool = True  # the spindle is at the top of its travel
+    habits: Habits = field(default_factory=lambda: Habits())
 
     @property
     def metal(self) -> bool:
@@ -135,6 +156,16 @@ class Shop:
             self.say("G54", "system")
         else:
             self.say("UNITS G90 G94 G17 G40 G49 G54 G80", "modes")
+        if self.habits.restate_arcs:
+            self.say("G91.1", "arcs")
+        if self.habits.path:
+            self.say(self.habits.path, "path")
+
+    def lift(self) -> None:
+        """Z to the top of its travel."""
+        self.say(self.habits.lift, "lift")
+        if "G91" in self.habits.lift:
+            self.say("G90", "absolute")
 
     def change(self, tool: int, rpm: float) -> None:
         """Tool into the spindle, length, spindle up to speed, coolant."""
@@ -144,8 +175,10 @@ class Shop:
             self.say("M5", "stop")
         self.tool = tool
         self.part += 1
-        self.say("G53 G0 Z0", "lift")
+        self.lift()
         self.say(self.chance.choice((f"T{tool} M6", f"M6 T{tool}")), "change")
+        if self.habits.stop_after_change and self.machine.change == "hand":
+            self.say("M0", "wait")
         self.say(f"G43 H{tool}", "length")
         self.say(self.chance.choice((f"S{rpm:.0f} M3", f"M3 S{rpm:.0f}")), "spindle")
         self.say("G4 P6" if self.machine.kind == "router" else "G4 P3", "settle")
@@ -173,7 +206,7 @@ class Shop:
         if self.metal:
             self.say("M9", "coolant-off")
         self.say("M5", "stop")
-        self.say("G53 G0 Z0", "lift")
+        self.lift()
         self.say(self.chance.choice(("M30", "M2")), "end")
 
     def finish(self, name: str, kind: str, hold: Hold | None = None) -> Clean:
@@ -769,6 +802,57 @@ def two_tools(shop: Shop) -> Clean:
     return shop.finish("holes and pocket", "two tools")
 
 
+def sides(shop: Shop) -> Clean:
+    """The long sides of a blank trimmed: in from outside the stock, part of the cutter's width, climbing."""
+    cutter = mill_for(shop)
+    shop.cutters[1] = cutter
+    d = cutter.diameter
+    x, y, thick = shop.size
+    deep = min(thick - 1.5, reach(cutter))
+    width = round(0.3 * d, 2)
+    advice = shop.advise(cutter, "side", deep, stepover=width)
+    keep_limits(shop, advice)
+    plunge = advice.plunge_feed or advice.feed / 4
+    shop.header(f"sides trimmed, {shop.material.title}")
+    shop.change(1, advice.spindle_rpm)
+    out = d / 2 + 4
+    # The back edge is cut towards plus X, the front edge towards minus X: the wood lies to the right, a climbing cut.
+    ways = ((-out, x + out, y + d / 2 - width), (x + out, -out, -d / 2 + width))
+    for start, end, row in ways:
+        for z in equal_passes(deep, advice.stepdown):
+            shop.part += 1
+            shop.rapid("cross", start, row)
+            if shop.high:
+                shop.rapid("approach", z=shop.clear)
+                shop.high = False
+            shop.line("touch", z=z, feed=plunge)
+            shop.line("cut", end, feed=advice.feed)
+            shop.up()
+    return shop.finish("sides", "sides", Hold(method="vise" if shop.metal else "vacuum", spoilboard=0.5))
+
+
+def engraving(shop: Shop) -> Clean:
+    """Lines and arcs of a letter, cut with the tip of a V cutter."""
+    cutter = catalogue.cutter(f"vee-{shop.chance.choice(('60', '90'))}deg-6mm-2f")
+    shop.cutters[1] = cutter
+    deep = shop.chance.uniform(0.6, 1.5)
+    advice = shop.advise(cutter, "engrave", deep)
+    plunge = advice.plunge_feed or advice.feed / 4
+    y = shop.size[1]
+    shop.header(f"engraving, {shop.material.title}")
+    shop.change(1, advice.spindle_rpm)
+    for k in range(shop.chance.randint(2, 4)):
+        left, low, high = 22 + 20.0 * k, 25.0, y - 25
+        shop.over(left, low, 1.0, 0.0, plunge)
+        for z in equal_passes(deep, advice.stepdown):
+            shop.line("ramp", left, high, z, advice.feed)
+            shop.line("cut", left, low)
+        shop.arc("cut", (left + 12, low), (left + 6, low))
+        shop.line("cut", left + 12, high)
+        shop.up()
+    return shop.finish("engraving", "engraving")
+
+
 KINDS: tuple[tuple[str, Callable[[Shop], Clean], tuple[str, ...]], ...] = (
     ("profile", profile, WOODY + PLASTIC + METAL),
     ("pocket", pocket, WOODY + PLASTIC + METAL),
@@ -778,6 +862,8 @@ KINDS: tuple[tuple[str, Callable[[Shop], Clean], tuple[str, ...]], ...] = (
     ("slots", slots, WOODY + PLASTIC + METAL),
     ("relief", relief, ("softwood", "hardwood", "mdf", "foam")),
     ("two tools", two_tools, ("hardwood", "birch-plywood", "softwood", "aluminium-wrought")),
+    ("sides", sides, ("hardwood", "softwood", "birch-plywood", *PLASTIC, *METAL)),
+    ("engraving", engraving, ("hardwood", "birch-plywood", "acrylic")),
 )
 
 
@@ -809,6 +895,7 @@ def draw(chance: random.Random, kind: Callable[[Shop], Clean], materials: Sequen
             size=size,
             spread=chance.choice((0.0, 0.0, 0.2)) if not metal else 0.0,
             clear=chance.choice((4.0, 5.0, 8.0)),
+            habits=Habits.any(chance),
         )
         try:
             return kind(shop)

@@ -212,7 +212,9 @@ def _words(step: Step, pen: _Pen) -> list[str]:
             pen.motion = ""
             if "Z" in text or "G28" in text:
                 pen.at.pop("Z", None)
-        return text.split()
+        words = text.split()
+        pen.distance = next((word for word in reversed(words) if word in ("G90", "G91")), pen.distance)
+        return words
     if step.do in ("drill", "again"):
         words = pen.axes(replace(step, z=None), False)
         if step.do == "again":
