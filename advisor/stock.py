@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.kernels.plan import CONE, FLAT, NEAR, Plan, make_plan, parts_above, profile_of, windows
+from advisor.kernels.plan import CONE, FLAT, NEAR, Plan, PlannedPieces, make_plan, parts_above, profile_of, windows
 from advisor.kernels.remains import SOLID, eroded, grouped, label, lowest_within, partings, wall_lengths
 from advisor.kernels.sweep import Lattice, Tally, run_numpy
 from advisor.place import FARTHEST, Placed, Unlooked
@@ -399,7 +399,10 @@ def remove(
         tally = run_numpy(plan, boxes, lattice, top, bottom, mover, progress)
     if progress is not None:
         progress(1.0)
-    return _collect(placed, setting, plan, tally, Field(grid, top, bottom), mover, lattice, coarse, chosen, tuple(told))
+    pieces, profiles = plan.pieces, plan.profiles
+    del plan, boxes  # as large as all that follows
+    field = Field(grid, top, bottom)
+    return _collect(placed, setting, pieces, profiles, tally, field, mover, lattice, coarse, chosen, tuple(told))
 
 
 def choose_grid(placed: Placed, setting: Setting, bounds: StockBounds, given: Grid | None) -> tuple[Grid, bool]:
@@ -483,7 +486,8 @@ def choose_form(form: str, work: float, sweeps: int) -> tuple[str, str]:
 def _collect(
     placed: Placed,
     setting: Setting,
-    plan: Plan,
+    p: PlannedPieces,
+    profiles: Floats,
     tally: Tally,
     field: Field,
     mover: Ints,
@@ -493,10 +497,9 @@ def _collect(
     told: tuple[str, ...],
 ) -> Cuts:
     """From sums per piece to what the rules read."""
-    p = plan.pieces
     bent = None
     if setting.machine is not None:
-        bent = _bent_touches(plan, tally, lattice, field.grid)
+        bent = _bent_touches(p, tally, lattice, field.grid)
     keep = ~p.bent
     if keep.all():
         keep = slice(None)  # type: ignore[assignment]
@@ -508,7 +511,7 @@ def _collect(
     front = (tally.front[keep] * lattice.area).astype(np.float32)
     start, end, run = p.start[keep], p.end[keep], p.run[keep]
     row = p.row[keep]
-    radius = plan.profiles[placed.cutter[row], 0]
+    radius = profiles[placed.cutter[row], 0]
     clearance, end_clearance, inset = tally.clearance[keep], tally.end_clearance[keep], tally.inset[keep]
     unseen = rapid & (np.minimum(start[:, 2], end[:, 2]) >= placed.top + NEAR)
     clearance[unseen] = (np.minimum(start[:, 2], end[:, 2]) - np.float32(placed.top))[unseen]
@@ -586,26 +589,25 @@ def _widths(
     last = np.append(first[1:], len(row))
     way = np.concatenate([[0.0], np.cumsum(run, dtype=np.float64)])
     area = np.concatenate([[0.0], np.cumsum(front, dtype=np.float64)])
-    group = np.cumsum(group_first) - 1
+    group = np.cumsum(group_first, dtype=np.int32) - 1
     half = np.maximum(radius, run) / 2
     middle = (way[1:] + way[:-1]) / 2
     a = np.maximum(middle - half, way[first][group])
-    b = np.minimum(middle + half, way[last][group])
-    span = b - a
-    width = np.zeros(len(row), dtype=np.float64)
+    b = np.minimum(middle + half, way[last][group], out=middle)
+    width: Floats = np.interp(b, way, area)
+    width -= np.interp(a, way, area)
+    span = np.subtract(b, a, out=b)
     moves = (span > 0) & (run > 0)
-    swept = np.interp(b, way, area) - np.interp(a, way, area)
-    width[moves] = swept[moves] / span[moves]
+    np.divide(width, span, out=width, where=moves)
     # at most the whole cutter, nothing where the piece itself removed nothing
-    width = np.minimum(width, 2 * radius)
-    width[front <= 0] = 0.0
+    np.minimum(width, 2 * radius, out=width)
+    width[~moves | (front <= 0)] = 0.0
     width[run <= 0] = np.nan
     return width.astype(np.float32)
 
 
-def _bent_touches(plan: Plan, tally: Tally, lattice: Lattice, grid: Grid) -> tuple[BentTouch, ...]:
+def _bent_touches(p: PlannedPieces, tally: Tally, lattice: Lattice, grid: Grid) -> tuple[BentTouch, ...]:
     """The bent path's results, one a rapid that comes within NEAR of material on it."""
-    p = plan.pieces
     index = np.flatnonzero(p.bent & (np.isfinite(tally.clearance)))
     found: list[BentTouch] = []
     index = index[np.argsort(p.row[index], kind="stable")]
