@@ -472,7 +472,7 @@ def check(
       feedwright check --show-config programs/pad-1.ngc
 
     \b
-    Formats of --output: text, json, sarif, junit, github, gitlab, html.
+    Formats of --output: text, json, sarif, junit, github, gitlab.
     """
     from advisor.gate import Shop, filtered, rules_given, run
 
@@ -511,7 +511,17 @@ def _stdin(paths: Sequence[str], name: str | None) -> tuple[str, bytes] | None:
         return None
     if len(paths) > 1:
         raise WrongUse("- reads stdin and stands alone; name the files in a run of their own")
-    return name or "stdin", sys.stdin.buffer.read()
+    return name or "stdin", _all_of_stdin()
+
+
+def _all_of_stdin() -> bytes:
+    """What comes by stdin, up to the bound of any program."""
+    from advisor.files import MAX_PROGRAM
+
+    data = sys.stdin.buffer.read(MAX_PROGRAM + 1)
+    if len(data) > MAX_PROGRAM:
+        raise WrongUse(f"what comes by stdin is larger than {MAX_PROGRAM} bytes; part the program")
+    return data
 
 
 class _Quiet:
@@ -577,6 +587,8 @@ def _show_config(shop: Shop, program: Path) -> int:
     from advisor.pages import config_text
 
     whole = absolute(program)
+    if whole.is_dir():
+        whole = whole / "program"  # any program in the folder
     setting = shop.fitting(whole)
     shop.stop_if_broken()
     path = shop.shops.path_for(whole)
@@ -608,7 +620,7 @@ def trace(
 
     shop = Shop(config, _flags(None, None, None, None, None, dialect, False, fragment))
     if program == "-":
-        name, data = stdin_filename or "stdin", sys.stdin.buffer.read()
+        name, data = stdin_filename or "stdin", _all_of_stdin()
     else:
         name = program
         try:
@@ -973,6 +985,7 @@ def root(
       FORCE_COLOR         set and not empty: colour also into a pipe
       COLUMNS             width of the text
       XDG_CACHE_HOME      where earlier results are kept, under feedwright/
+      FEEDWRIGHT_TRACE    set: an internal error prints where it came from
 
     What is printed is advice from what was given, not a release for cutting: the limits marked by the makers of
     cutter and machine, local rules and trained practice go first.

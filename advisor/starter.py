@@ -17,7 +17,7 @@ _HEAD = """\
 
 _MACHINE = """\
 [machine]
-{like}                 # feedwright catalogue machines; any key here overrides it
+{like:<44} # feedwright catalogue machines; any key here overrides it
 # travel = {{ x = ["0 mm", "600 mm"], y = ["0 mm", "400 mm"], z = ["-100 mm", "0 mm"] }}   # machine coordinates
 # spindle_max = "24000 rpm"
 # spindle_power = "800 W"
@@ -31,8 +31,8 @@ _MACHINE = """\
 
 _CUTTER = """\
 [[cutter]]
-{tool}                # the T number; leave it out for programs that name no tool
-{like}   # feedwright catalogue cutters
+{tool:<44} # the T number; leave it out for programs that name no tool
+{like:<44} # feedwright catalogue cutters
 # stickout = "30 mm"           # holder face to tip, as you set it
 # max_rpm = "24000 rpm"        # as marked on the cutter
 # length_offset = "50 mm"      # tool table, for G43
@@ -40,9 +40,9 @@ _CUTTER = """\
 
 _STOCK = """\
 [stock]
-{material}   # feedwright catalogue materials
-{size}           # X, Y, Z
-{zero}            # program zero from the stock's lowest corner
+{material:<44} # feedwright catalogue materials
+{size:<44} # X, Y, Z
+{zero:<44} # program zero from the stock's lowest corner
 # thickness = ["17.6 mm", "18.2 mm"]     # as measured: least, greatest; depth rules are run at both ends
 # layers = ["1.4 mm", "1.4 mm"]          # veneers from the top down, as measured
 """

@@ -422,6 +422,9 @@ def test_show_config_tells_value_and_origin(run: Run) -> None:
     assert rows["machine.spindle_max"].endswith("catalogue knee-mill")
     assert rows["stock.size"].endswith("feedwright.toml:9")
     assert "[100, 60, 18] mm" in rows["stock.size"]
+    for given in (("--zero", "-3,0,18"), ("--zero=-3,0,18",)):
+        _, out, _ = run("check", "--show-config", ".", *given)
+        assert "[-3, 0, 18] mm" in out
 
 
 def test_the_parts_of_a_shard_are_the_whole(run: Run) -> None:
