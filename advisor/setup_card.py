@@ -118,10 +118,8 @@ def number(value: float | None) -> str:
 def _move_text(evidence: Evidence, row: int) -> str:
     """A move in words: its line, what it is, and where it goes."""
     moves = evidence.moves
-    names = {Kind.RAPID: "rapid", Kind.FEED: "feed", Kind.ARC: "arc", Kind.DWELL: "dwell", Kind.PROBE: "probe"}
+    names = {Kind.RAPID: "rapid", Kind.FEED: "feed", Kind.ARC: "arc", Kind.PROBE: "probe"}
     kind = Kind(int(moves.kind[row]))
-    if kind is Kind.DWELL:
-        return f"line {evidence.line(row)}: dwell {number(float(moves.minutes[row]) * 60)} s"
     point = evidence.point(row)
     parts = []
     for axis, value in zip("XYZ", point, strict=True):
@@ -294,7 +292,7 @@ def card(evidence: Evidence) -> Mapping[str, Any]:
         "box": {"min": dict(zip(AXES, low, strict=True)), "max": dict(zip(AXES, high, strict=True))},
         "lowest_z": low[2],
         "below_stock": below,
-        "first_moves": [_move_text(evidence, row) for row in range(min(3, len(moves)))],
+        "first_moves": [_move_text(evidence, int(row)) for row in np.flatnonzero(kind != Kind.DWELL)[:3]],
         "stickout_needed": stickout,
         "left_over": left_over(evidence),
     }
@@ -315,6 +313,10 @@ def assumptions(evidence: Evidence) -> tuple[str, ...]:
         told.append("No machine is given: times leave out rapids and acceleration.")
     else:
         told.append(f"Times take the speeds and accelerations of {setting.machine.title or setting.machine.name}.")
+    changes = sum(event.kind == "tool-change" for event in evidence.program.events)
+    stops = sum(event.kind == "stop" and event.value in (0.0, 1.0, 60.0) for event in evidence.program.events)
+    if changes or stops:
+        told.append("Times leave out tool changes, stops and the spindle's starts.")
     if timing.unknown:
         told.append(f"Times leave out {timing.unknown} moves whose length or feed is not known.")
     return tuple(told)

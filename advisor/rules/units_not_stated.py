@@ -25,14 +25,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
+import numpy as np
+
 from advisor.evidence import Evidence
 from advisor.findings import Finding
 from advisor.rules._common import feeding, first_code
 from advisor.rules.base import rule
+from advisor.rules.unit_mix_up import INCH, fits
 from advisor.setup_card import extent
 
 NAME = "units-not-stated"
-INCH = 25.4  # exact (international yard and pound agreement, 1959)
+FAST = 1.5  # times the machine's feed: faster ones can't be meant; estimate, no source
 
 
 def check(evidence: Evidence) -> Iterator[Finding]:
@@ -60,13 +63,13 @@ def fits_both(evidence: Evidence) -> bool:
     low, high = extent(evidence, rows)
     if workpiece is None or any(v is None for v in (*low, *high)):
         return False
-    ends = [(a - z, b - z) for a, b, z in zip(low, high, evidence.zero, strict=True) if a is not None and b is not None]
-    factors = (1.0, 1 / INCH) if rows.any() and evidence.mode(int(rows.argmax())).units == "G20" else (1.0, INCH)
-    for factor in factors:
-        for (a, b), zero, size in zip(ends, evidence.zero, workpiece.size, strict=True):
-            if a * factor + zero < -0.05 * size - 1 or b * factor + zero > 1.05 * size + 1:
-                return False
-        if machine is not None and float(evidence.moves.feed[rows].max()) * factor > machine.feed_max * 1.5:
+    ends = [(a or 0.0, b or 0.0) for a, b in zip(low, high, strict=True)]
+    inch = evidence.mode(int(rows.argmax())).units == "G20"
+    top_feed = float(np.nanmax(np.append(evidence.moves.feed[rows], 0.0)))
+    for factor in (1.0, 1 / INCH if inch else INCH):
+        if not fits(ends, evidence.zero, workpiece, factor):
+            return False
+        if machine is not None and top_feed * factor > machine.feed_max * FAST:
             return False
     return True
 

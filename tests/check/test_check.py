@@ -357,6 +357,7 @@ def test_card_and_summary_of_a_known_program() -> None:
     assert card["stickout_needed"] == {"1": pytest.approx(4.5)}
     assert card["stock"]["size"] == [300.0, 200.0, 18.0]
     assert card["first_moves"][0].startswith("line 2: rapid to X unknown Y unknown Z")
+    assert card["first_moves"][1:] == ["line 6: rapid to X20 Y20 Z110", "line 7: rapid to X20 Y20 Z23"]
     assert card["left_over"] == []
     assert [(t["tool"], t["cutter"]) for t in card["tools"]] == [(1, "endmill-upcut-6mm-2f")]
     assert summary["blocks"] == 13 and summary["tools"] == [1]
@@ -408,6 +409,20 @@ def test_zero_on_the_table_is_asked_for() -> None:
     assert setting.workpiece is not None
     declared = replace(setting, workpiece=replace(setting.workpiece, zero=(0.0, 0.0, 0.0)))
     assert report(on_table, declared).setup["zero_question"] is None
+
+
+@pytest.mark.parametrize(
+    ("cut", "severity"),
+    [
+        ("G1 X3 Z-.06 F60\nG1 X9\nG1 Y7\n", "warning"),  # 9 by 7 mm or 229 by 178 mm on a sheet of 300 by 200 mm
+        ("G1 X26 Z-1.5 F800\nG1 X120\n", "note"),  # 120 inches would not fit
+        ("G1 X3 Z-.06 F6000\nG1 X9\nG1 Y7\n", "note"),  # 6000 inches a minute neither
+    ],
+)
+def test_units_not_stated_warns_where_both_units_fit(cut: str, severity: str) -> None:
+    text = "G90 G17 G40 G94\nG53 G0 Z0\nT1 M6\nS16000 M3\nG4 P5\nG0 X1 Y1\nG0 Z.6\n" + cut + TAIL
+    found = report(text, rules=only("units-not-stated"))
+    assert [(f.rule, f.severity, f.line) for f in found.findings] == [("units-not-stated", severity, 2)]
 
 
 def test_card_says_units_and_hold() -> None:
