@@ -309,7 +309,8 @@ def _sweep(
         return
     width = mask.shape[1]
     fi, fj = found // width, found - (found // width) * width
-    h = heights[fi, fj].astype(np.float64)
+    flat_index = (i0 + fi * si) * top.shape[1] + (j0 + fj * sj)
+    h = top.ravel()[flat_index].astype(np.float64)
     args = (form, flat, corner, slope)
     # height of the swept underside over each cell
     if what == VERTICAL:
@@ -361,9 +362,9 @@ def _sweep(
         if depth[k] > max(SPECK, float(tally.above[first])):
             tally.above[first] = depth[k]
             tally.above_part[first] = part
-            tally.above_at[first] = (i0 + int(fi[k]) * si) * top.shape[1] + j0 + int(fj[k]) * sj
+            tally.above_at[first] = flat_index[k]
         return
-    floor = bottom[i0 + fi, j0 + fj]
+    floor = bottom.ravel()[flat_index] if bottom.flags.c_contiguous else bottom[i0 + fi, j0 + fj]
     new = np.maximum(surface, floor)
     cut = h - new > SPECK
     if looks:
@@ -389,9 +390,8 @@ def _sweep(
     if not len(keep):
         return
     fi, fj, h, new, surface, near2 = fi[keep], fj[keep], h[keep], new[keep], surface[keep], near2[keep]
-    gi, gj = i0 + fi, j0 + fj
+    flat_index = flat_index[keep]
     removed = h - new
-    flat_index = gi * top.shape[1] + gj
     # piece of each cell, its offset across the path, and whether the leading front met it
     bins = None
     v = np.zeros(0)
@@ -449,8 +449,8 @@ def _sweep(
             under = (position[0][cells] - tip_x) ** 2 + (position[1][cells] - tip_y) ** 2 <= core_radius**2
             depth = np.minimum(removed[under], -step).astype(np.float32)
             np.maximum.at(tally.core[first : first + count], bins[under], depth)
-        top[gi, gj] = new
-        mover[gi, gj] = row
+        top.ravel()[flat_index] = new
+        mover.ravel()[flat_index] = row
         return
     if bins is None:
         tally.volume[first] += removed.sum() * lattice.area
@@ -479,8 +479,8 @@ def _sweep(
         if looks:
             np.maximum.at(tally.inset[first : first + count], bins, (radius - np.sqrt(near2)).astype(np.float32))
     if use != BENT:
-        top[gi, gj] = new
-        mover[gi, gj] = row
+        top.ravel()[flat_index] = new
+        mover.ravel()[flat_index] = row
 
 
 def _add(
