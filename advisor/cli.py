@@ -474,6 +474,8 @@ def check(
     \b
     Formats of --output: text, json, sarif, junit, github, gitlab.
     """
+    import importlib.util
+
     from advisor.gate import Shop, filtered, rules_given, run
 
     one_of(fail_on, "--fail-on", FAIL_ON)
@@ -483,6 +485,9 @@ def check(
     if not paths:
         raise WrongUse("nothing to check: name a program or a folder, or - for stdin")
     outputs = targets(output or (), FORMATS)
+    for target in outputs:
+        if importlib.util.find_spec(f"advisor.report.{target.form}") is None:
+            raise WrongUse(f"--output: the format {target.form} is not part of this version")
     chosen, left_out = rules_given(select, "--select"), rules_given(ignore, "--ignore")
     report, empty_shard = run(
         shop,
@@ -497,7 +502,7 @@ def check(
     if baseline is not None:
         report = _baselined(report, baseline)
     for target in outputs:
-        put(target, _rendered(report, target, include_suppressed))
+        put(target, _rendered(report, target, include_suppressed, fail_on))
     from advisor.run import exit_status
 
     return 0 if empty_shard else exit_status(report, fail_on)
@@ -553,7 +558,7 @@ def _progress(count: int) -> Any:
     return bar()
 
 
-def _rendered(report: Report, target: Target, include_suppressed: bool) -> str:
+def _rendered(report: Report, target: Target, include_suppressed: bool, fail_on: str) -> str:
     if target.form == "text":
         from advisor.report import text
 
@@ -567,11 +572,15 @@ def _rendered(report: Report, target: Target, include_suppressed: bool) -> str:
         )
     import importlib
 
-    try:
-        renderer = importlib.import_module(f"advisor.report.{target.form}")
-    except ModuleNotFoundError:
-        raise WrongUse(f"--output: the format {target.form} is not part of this version") from None
-    made: str = renderer.render(report)
+    renderer = importlib.import_module(f"advisor.report.{target.form}")
+    given: dict[str, Any] = {}
+    if target.form == "junit":
+        given["fail_on"] = fail_on
+    if target.form == "sarif":
+        from advisor import rules
+
+        given = {"include_suppressed": include_suppressed, "pages": rules.page}
+    made: str = renderer.render(report, **given)
     return made
 
 

@@ -412,6 +412,20 @@ def test_what_a_shop_file_says_in_vain_is_told_when_its_whole_folder_was_checked
     assert [p["path"] for p in json.loads(out)["programs"]] == ["shed/clean.nc"]
 
 
+def test_allowed_findings_are_told_in_sarif_only_on_request_and_junit_knows_fail_on(run: Run) -> None:
+    write(CLEAN.replace("M30\n", ""), "b.nc")
+    _, out, _ = run("check", "b.nc", "--output", "junit", "--fail-on", "note")
+    assert 'failures="1"' in out
+    _, out, _ = run("check", "b.nc", "--output", "junit")
+    assert 'failures="0"' in out
+    write(SHOP, "feedwright.toml")
+    write(CRASH.replace("G0 Z-2", "G0 Z-2 (feedwright: allow rapid-into-stock because a demonstration)"), "c.nc")
+    for more, count in (((), 0), (("--include-suppressed",), 1)):
+        _, out, _ = run("check", "c.nc", "--output", "sarif", *more)
+        results = json.loads(out)["runs"][0]["results"]
+        assert sum(bool(result.get("suppressions")) for result in results) == count
+
+
 def test_show_config_tells_value_and_origin(run: Run) -> None:
     write(SHOP, "feedwright.toml")
     status, out, _ = run("check", "--show-config", "a.nc", "--machine", "knee-mill")
