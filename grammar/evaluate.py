@@ -46,7 +46,7 @@ class Parameters:
         self.strict = strict
         self.many = many  # indices beyond the standard's
         self.unset: dict[str, None] = {}
-        self.written: set[int] = set()  # set by the program itself
+        self.written: set[int] = set()  # set by the program, by # or by a code
         self.fresh: set[int] = set()  # of these, origins and offsets that nothing has taken over yet
 
     def index(self, value: float) -> int:

@@ -78,7 +78,7 @@ class Machine:
         self.comments: tuple[tuple[int, int], ...] = ()  # of the present line
         self.call = 0
         self.record.calls.append(Call(-1, -1, ""))
-        self.journal: list[tuple[int, float | None]] = []
+        self.journal: list[tuple[int, float | None, bool]] = []  # what a refused block takes back
         self.mode_key: tuple[Any, ...] = (None,) * 6
         self.mode_id = 0
         self.frame_id = -1
@@ -271,7 +271,9 @@ class Machine:
             while len(self.told) > told:
                 self.told.popitem()
             while len(self.journal) > journal:
-                index, old = self.journal.pop()
+                index, old, known = self.journal.pop()
+                if not known:
+                    self.parameters.written.discard(index)
                 if old is None:
                     self.parameters.values.pop(index, None)
                 else:
@@ -289,11 +291,11 @@ class Machine:
 
     def set_parameter(self, index: int, value: float) -> None:
         """Set a parameter so that a refused block can take it back."""
-        self.journal.append((index, self.parameters.values.get(index)))
-        self.parameters.values[index] = value
+        store = self.parameters
+        self.journal.append((index, store.values.get(index), index in store.written))
+        store.values[index] = value
         if index != lexicon.SELECTED:
-            self.parameters.written.add(index)
-
+            store.written.add(index)
 
     def whole(self, letter: str, value: float) -> int:
         """A value that must be whole and not negative (3.3.2.1, Table 14)."""

@@ -258,6 +258,9 @@ def cycle(m: Machine, v: list[float], c: CycleCall) -> None:
     if c.code == 870:
         k = sticky[OFFSET_LETTERS[normal]]
         level = (m.shift[normal] if c.absolute else bottom) + k
+        if level < bottom:
+            m.fault("cycle-fault", "G87: the level K lies below the bottom Z, so nothing is bored on the way up",
+                    "Check K and Z.", severity="warning", at="G87", once=("cycle-fault", "G87 K"))
     feed, _ = m.feed()
     gap = m.dialect.value("peck_gap_mm")
     peck = sticky.get("Q", 0.0)
@@ -293,3 +296,5 @@ def cycle(m: Machine, v: list[float], c: CycleCall) -> None:
                 m.state_now = m.state_now._replace(spindle=step[1])
             else:
                 m.event("stop", 0.0, "the operator retracts by hand")
+                at[normal] = clear  # how far nobody can know; taken as far as the clear level
+                m.pos = tuple(at)

@@ -108,11 +108,9 @@ def shift(m: Machine, v: list[float], axes: AxisWords, scale: float) -> None:
     m.pos = tuple(to)
     m.found(m.pos)
     m.g92 = m.g92_kept = tuple(g92)
-    named = {axis for axis, _, _ in axes}
     for axis in range(6):
-        if g92[axis] != 0 or axis in named or lexicon.SHIFTS + axis in m.parameters.values:
-            m.set_parameter(lexicon.SHIFTS + axis, g92[axis] / (scale if axis < 3 else 1.0))
-            m.parameters.fresh.discard(lexicon.SHIFTS + axis)
+        m.set_parameter(lexicon.SHIFTS + axis, g92[axis] / (scale if axis < 3 else 1.0))
+        m.parameters.fresh.discard(lexicon.SHIFTS + axis)
     m.set_shift(m.state_now.system)
     m.event("shift", "G92")
 
@@ -122,8 +120,8 @@ def shift_clear(m: Machine, v: list[float], parameters: bool) -> None:
     if parameters:
         m.g92_kept = m.g92
         for axis in range(6):
-            if lexicon.SHIFTS + axis in m.parameters.values:
-                m.set_parameter(lexicon.SHIFTS + axis, 0.0)
+            m.set_parameter(lexicon.SHIFTS + axis, 0.0)
+            m.parameters.fresh.discard(lexicon.SHIFTS + axis)
     m.set_shift(m.state_now.system)
     m.event("shift", "G92.1" if parameters else "G92.2")
 

@@ -183,9 +183,9 @@ class _Stepper:
         quiet = "".join(c for c in unused if c in t.bare)
         unused = "".join(c for c in unused if c not in quiet)
         if unused:
-            self.relax("word-without-use", Reject(
-                "unused-word", f"no code of the block can use the word {unused[0]}",
-                f"Take {unused[0]} out, or add the code it belongs to.", unused[0]))
+            if not self.allow("word-without-use"):
+                raise Reject("unused-word", f"no code of the block can use the word {unused[0]}",
+                             f"Take {unused[0]} out, or add the code it belongs to.", unused[0])
             self.act(words.unused, unused)
         after = State(**self.s)
         plain = self.plain
@@ -308,6 +308,9 @@ class _Stepper:
     def length(self, modal: Mapping[str, int]) -> None:
         if "G8" not in modal:
             return
+        if self.compensating:
+            self.act(words.warn, "compensation-fault", "the length offset changes while cutter radius compensation is on; the"
+                     " standard does not say what happens", "Change it before G41 or G42.", code_name("G", modal["G8"]))
         if modal["G8"] == 490:
             self.s["length"] = 49
             if "H" in self.have and self.allow("word-without-use"):
@@ -378,6 +381,9 @@ class _Stepper:
             raise self.missing("L", "G10", "Write G10 L2 P1 with the axes.")
         if "P" not in self.t.slots:
             raise self.missing("P", "G10", "Add P with the number of the coordinate system, 1 to 9.")
+        if self.compensating:
+            self.act(words.warn, "compensation-fault", "an origin is set while cutter radius compensation is on; the standard"
+                     " does not say what happens", "Set it before G41 or G42.", "G10")
         self.act(offsets.origin, self.slot("L"), self.slot("P"), self.axes(), self.scale)
 
     # -- motion

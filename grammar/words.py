@@ -32,6 +32,10 @@ def settings(m: Machine, v: list[float], settings: tuple[tuple[Any, Any], ...]) 
         else:
             if not m.parameters.local(target):
                 m.set_parameter(target, number)
+                base = lexicon.ORIGINS + 20 * (m.state_now.system - 1)
+                if base <= target < base + 6:
+                    warn(m, v, "bad-value", f"#{target} is part of the coordinate system in force; it counts from the next"
+                         " time the system is chosen", "Choose the system again after it, or use G10.", "")
             m.parameters.set(target, number)
 
 
@@ -114,6 +118,11 @@ def dwell_word(m: Machine, v: list[float], slot: int) -> None:
     if m.dialect.allows("dwell-milliseconds"):
         seconds /= 1000.0
     m.dwell(seconds)
+
+
+def warn(m: Machine, v: list[float], rule: str, message: str, fix: str, at: str) -> None:
+    """Tell once what the standard leaves open."""
+    m.fault(rule, message, fix, severity="warning", at=at, once=(rule, message))
 
 
 def units(m: Machine, v: list[float], units: int) -> None:

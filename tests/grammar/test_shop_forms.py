@@ -46,7 +46,7 @@ FORMS: list[tuple[int, str | bytes, list[tuple[float, ...]], set[str], list[str]
     (8, "G0 X100 Y37 Z0\nF100\nG3 X108 Y37 Z0.9 I104 J36 K0.2", [(100, 37, 0)], set(), ["arc-mismatch", "arc-mismatch"]),
     (9, "G0 X0 Y0 Z0\n#101=3 #106=100\nG1 Y[-#101] F#106 (text; more", [(0, 0, 0), (0, -3, 0)],
      {"unclosed-comment", "sign-before-expression"}, []),
-    (10, "#104=2\nG40 P[#104/2] (text);", [], {"semicolon-comment", "word-without-use"}, ["unused-word"]),
+    (10, "#104=2\nG40 P[#104/2] (text);", [], {"semicolon-comment"}, ["unused-word"]),
     (11, "G0 Y0 Z0\n#1=5 #2=1 #3=2\nIF [[#1-#2] GE #3] THEN #4=#3;\nIF [#4 EQ 2] THEN #7=[#1*0.9] S[#2*0.85]\nX#7",
      [(NAN, 0, 0), (4.5, 0, 0)], {"flow", "comparison", "semicolon-comment"}, []),
     (12, "G0 Y0 Z0\n#1=5 #2=1 #3=1.5\nWHILE [#1 GT #2] DO1 #1=#1-#3 IF [#1 LT #2] THEN #1=#2\nX#1\nEND1\nY1",

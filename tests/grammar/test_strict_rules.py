@@ -305,3 +305,18 @@ def test_feed_number_is_kept_at_a_change_of_unit() -> None:
 def test_time_of_a_move(blocks: list[str], minutes: float) -> None:
     """2.1.2.5, 2.1.2.6, 3.5.19."""
     assert trace_dict(read(*blocks), "p")["moves"][-1]["minutes"] == pytest.approx(minutes)
+
+
+@pytest.mark.parametrize(("blocks", "rule"), [
+    (["G41 D1", "G43 H1"], "compensation-fault"), (["G42 D1", "G49"], "compensation-fault"), (["G41 D1", "G10 L2 P2 X1"], "compensation-fault"),
+    (["#5221=5"], "bad-value"), (["M3 S1", "G87 X1 Y1 Z-5 R1 I1 J0 K-6"], "cycle-fault"),
+])
+def test_what_the_standard_leaves_open_is_a_warning(blocks: list[str], rule: str) -> None:
+    program = read(*blocks)
+    assert [(f.rule, f.severity, f.line) for f in program.faults] == [(rule, "warning", len(blocks))]
+
+
+def test_after_a_hand_retract_the_tool_is_taken_to_be_clear() -> None:
+    """3.5.16.9: how far the operator retracts is not known."""
+    program = read("G0 Z5", "M3 S300", "G99 G88 X0 Y0 Z-10 R2 P1", "X4")
+    assert rows(program) == [["r", 0, 0, 5], ["r", 0, 0, 2], ["f", 0, 0, -10], ["r", 4, 0, 2], ["f", 4, 0, -10]]
