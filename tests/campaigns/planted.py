@@ -44,7 +44,7 @@ KINDS: dict[str, Planter] = {}
 WRONG_CUT = (
     "chip-too-thick chip-too-thin power-over-limit deflection-over-limit stepdown-over-limit plunge-feed "
     "straight-plunge ramp-too-steep helix-too-tight thin-floor thin-wall part-freed rapid-into-stock rapid-clearance "
-    "below-spoilboard flute-length-exceeded holder-contact stickout-too-short peck-too-deep feed-over-machine"
+    "keepout-hit below-spoilboard flute-length-exceeded holder-contact stickout-too-short peck-too-deep feed-over-machine"
 )
 
 
@@ -641,7 +641,7 @@ def _turning(clean: Clean, _: random.Random) -> Planted | None:
 
 @planter("no length offsets")
 def _no_length(clean: Clean, _: random.Random) -> Planted | None:
-    if len(clean.setting.cutters) < 2:
+    if len(clean.setting.cutters) < 2 or where(clean, "wait"):  # at a stop the tool may be touched off
         return None
     steps, moved = without(clean.steps, set(where(clean, "length")))
     return made("no length offsets", clean, steps, list(moved.values()), "length-offset-missing", WRONG_CUT)

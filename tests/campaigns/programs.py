@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cache
 from itertools import pairwise
-from math import atan, atan2, ceil, cos, hypot, pi, radians, sin, tan
+from math import atan, atan2, ceil, cos, hypot, pi, radians, sin, sqrt, tan
 from typing import Any
 
 from advisor import catalogue
@@ -742,9 +742,15 @@ def relief(shop: Shop) -> Clean:
     feed = min(rough.feed, slot.feed * rough.spindle_rpm / slot.spindle_rpm)
     feed = min(feed, (rough.plunge_feed or feed) / fall)
     fine_feed = min(fine.feed, (fine.plunge_feed or fine.feed) / fall)
+    # A machine does not reach a great feed over short moves: spindle and feed go down together, the chip stays.
+    reachable = 60 * sqrt(4 * shop.machine.acceleration[2])
+    rough_rpm = slowed(shop, rough.spindle_rpm, feed, reachable)
+    feed *= rough_rpm / rough.spindle_rpm
+    fine_rpm = slowed(shop, fine.spindle_rpm, fine_feed, reachable)
+    fine_feed *= fine_rpm / fine.spindle_rpm
     out = d / 2 + 3
     shop.header(f"relief, {shop.material.title}")
-    shop.change(1, rough.spindle_rpm)
+    shop.change(1, rough_rpm)
     spacing = min(rough.stepover, 0.45 * d)
     count = ceil(y / spacing)
     for level in equal_passes(-base - allowance, min(slot.stepdown, rough.stepdown)):
@@ -753,30 +759,30 @@ def relief(shop: Shop) -> Clean:
         if shop.high:
             shop.rapid("approach", z=shop.clear)
             shop.high = False
-        shop.line("touch", z=level, feed=rough.plunge_feed)
+        shop.line("touch", z=level, feed=(rough.plunge_feed or feed / 4) * rough_rpm / rough.spindle_rpm)
         first: float | None = feed
         for k in range(count + 1):
             row = y * k / count
-            places = [-out + (x + 2 * out) * i / 24 for i in range(25)]
+            places = [-out + (x + 2 * out) * i / 36 for i in range(37)]
             if k % 2:
                 places.reverse()
             heights = [max(level, tip(p, row, False, allowance)) for p in places]
             if k:
                 shop.line("link", y=row, z=heights[0])
             for i, (p, h) in enumerate(zip(places, heights, strict=True)):
-                flat_run = 0 < i < 24 and h == level == heights[i - 1] == heights[i + 1]
+                flat_run = 0 < i < 36 and h == level == heights[i - 1] == heights[i + 1]
                 if i and not flat_run:
                     shop.line("cut", p, z=h, feed=first)
                     first = None
         shop.up()
-    shop.change(2, fine.spindle_rpm)
+    shop.change(2, fine_rpm)
     out = d / 2 + 1
     count = ceil(y / 0.8)
     start = tip(-out, 0.0, True, 0.0)
     shop.part += 1
     shop.rapid("cross", -out, 0.0)
     shop.rapid("approach", z=shop.clear)
-    shop.line("touch", z=start, feed=fine.plunge_feed or fine.feed / 4)
+    shop.line("touch", z=start, feed=fine_feed / 4)
     first = fine_feed
     for k in range(count + 1):
         row = y * k / count
@@ -789,6 +795,12 @@ def relief(shop: Shop) -> Clean:
                 first = None
     shop.up()
     return shop.finish("relief", "3-D", Hold(method="vacuum", spoilboard=0.5))
+
+
+def slowed(shop: Shop, rpm: float, feed: float, reachable: float) -> float:
+    """A spindle speed at which the same chip goes with a feed the machine reaches."""
+    wanted = rpm * min(1.0, reachable / feed)
+    return min(rpm, float(round(max(wanted, shop.machine.spindle_min * 1.2), -2)))
 
 
 def two_tools(shop: Shop) -> Clean:
