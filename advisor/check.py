@@ -131,9 +131,13 @@ def start_of(setting: Setting) -> Start:
     }
     lengths = {t: c.length_offset for t, c in setting.cutters.items() if c.length_offset is not None}
     diameters = {t: c.offset_diameter if c.offset_diameter is not None else c.diameter for t, c in setting.cutters.items()}
+    for tool, (length, diameter) in setting.tool_table.items():
+        lengths.update({} if length is None else {tool: length})
+        diameters.update({} if diameter is None else {tool: diameter})
     if setting.any_cutter is not None and not setting.cutters:
         size = setting.any_cutter
-        diameters = dict.fromkeys(range(100), size.offset_diameter if size.offset_diameter is not None else size.diameter)
+        own = size.offset_diameter if size.offset_diameter is not None else size.diameter
+        diameters = {**dict.fromkeys(range(100), own), **diameters}
     return replace(
         usual,
         lengths={**usual.lengths, **lengths},

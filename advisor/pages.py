@@ -122,6 +122,9 @@ def config_rows(setting: Setting) -> list[tuple[str, str, str]]:
         each(f"cutter.{tool}", cutter)
     if setting.any_cutter is not None:
         each("cutter.any", setting.any_cutter)
+    for tool, (length, diameter) in setting.tool_table.items():
+        add(f"cutter.{tool}.length_offset", length)
+        add(f"cutter.{tool}.offset_diameter", diameter)
     if not setting.cutters and setting.any_cutter is None:
         rows.append(("cutter", "not given", "nobody"))
     for name, value in setting.offsets.items():

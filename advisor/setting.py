@@ -392,7 +392,11 @@ def build(
     machine = _machine(data["machine"], origins) if data.get("machine") else None
     cutters: dict[int, Cutter] = {}
     any_cutter: Cutter | None = None
+    tool_table: dict[int, tuple[float | None, float | None]] = {}
     for tool, table in sorted(data.get("cutter", {}).items(), key=lambda item: (item[0] == "any", item[0])):
+        if tool != "any" and _only_offsets(table):
+            tool_table[int(tool)] = table.get("length_offset"), table.get("offset_diameter")
+            continue
         cutter = _cutter(tool, table, origins)
         if tool == "any":
             any_cutter = cutter
@@ -405,6 +409,7 @@ def build(
         machine=machine,
         cutters=dict(sorted(cutters.items())),
         any_cutter=any_cutter,
+        tool_table=tool_table,
         material=_material(stock.get("material"), materials, origins),
         workpiece=_workpiece(stock, origins),
         hold=_hold(hold),
@@ -452,6 +457,12 @@ def _machine(table: Mapping[str, Any], origins: dict[str, str]) -> Machine:
             f"(from {origins['machine.spindle_min']} and {origins['machine.spindle_max']}); set both"
         )
     return machine
+
+
+def _only_offsets(table: Mapping[str, Any]) -> bool:
+    """Whether a cutter's table tells only what the control's tool table holds: enough to follow a program, not to judge it."""
+    said = {key for key, value in table.items() if value is not None} - {"tool", "name"}
+    return bool(said) and said <= {"length_offset", "offset_diameter"}
 
 
 def _cutter(tool: str, table: Mapping[str, Any], origins: dict[str, str]) -> Cutter:

@@ -209,6 +209,8 @@ class Setting:
     machine: Machine | None = None
     cutters: Mapping[int, Cutter] = field(default_factory=dict)  # by T number
     any_cutter: Cutter | None = None  # for programs that never name a tool
+    tool_table: Mapping[int, tuple[float | None, float | None]] = field(default_factory=dict)  # (length offset, diameter) of
+    # tools whose cutter nobody described, by T number
     material: Material | None = None
     workpiece: Workpiece | None = None
     hold: Hold = Hold()

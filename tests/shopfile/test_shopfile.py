@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from advisor.check import start_of
 from advisor.files import load_shop_file
 from advisor.setting import Flags, SettingError, jobs, matches, setting_for
 from advisor.shopfile import Mistake, ShopFileError, line_index, parse, schema
@@ -255,6 +256,13 @@ def test_a_cutter_needs_a_likeness_or_a_diameter() -> None:
     with pytest.raises(SettingError, match="neither like"):
         setting("[[cutter]]\ntool = 1\nflutes = 2\n")
     assert setting("[[cutter]]\ntool = 1\ndiameter = '1/4 in'\nflutes = 2\n").cutters[1].diameter == 6.35
+
+
+def test_a_tool_table_entry_alone_is_enough_to_follow_a_program() -> None:
+    made = setting("[[cutter]]\ntool = 3\nlength_offset = '12 mm'\noffset_diameter = '-2 mm'\n")
+    assert made.cutters == {} and made.tool_table == {3: (12.0, -2.0)}
+    start = start_of(made)
+    assert start.lengths[3] == 12.0 and start.diameters[3] == -2.0
 
 
 def test_the_zero_nobody_gave_says_so() -> None:
