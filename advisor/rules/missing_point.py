@@ -30,7 +30,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from advisor.evidence import Evidence
-from advisor.findings import Finding
+from advisor.findings import Finding, NotChecked
 from advisor.rules._common import feeding, touching
 from advisor.rules.base import rule
 from grammar.moves import Flag, Kind
@@ -46,8 +46,11 @@ DEEP = 5.0  # times the deepest other pass, where no stock is given; estimate, n
 MOST = 200_000  # moves compared one by one; in longer programs only the depths are
 
 
-def check(evidence: Evidence) -> Iterator[Finding]:
-    """One finding a block and letter."""
+def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
+    """One finding a block and letter. Without stock only the depths are compared, with each other."""
+    if evidence.setting.workpiece is None:
+        last = int(evidence.program.block_line[-1])
+        yield NotChecked(NAME, "positions in X and Y, and feeds, are compared with the stock: give [stock]", "stock", 1, last)
     told: set[tuple[int, str]] = set()
     for finding in (*_depths(evidence), *_places(evidence), *_feeds(evidence)):
         key = (finding.block or 0, finding.message[:1])
@@ -128,14 +131,32 @@ def _depths(evidence: Evidence) -> Iterator[Finding]:
         where = f"is far below the other passes (deepest at {_text(evidence, int(rows[at]), 'Z', deepest)})"
         if alone:
             where = "is far below the stock"
+        if floor is None and (level > -LEAST or np.abs(levels - level).min(initial=1.0, where=_others(levels, at)) < 1e-6):
+            break
         for factor in POINTS:
             better = level / factor
+            if floor is None and not _among(evidence, rows, z, at, better):
+                continue
             near = min(abs(better - v) for v in _around(levels, at))
             close = near <= max(2.0, abs(ground)) or np.abs(higher - better).min() < 1e-3
             if (better >= -zero - THROUGH) if alone or drilled else (better >= ground and close):
                 yield _finding(evidence, int(rows[at]), "Z", level, better, where)
                 break
     yield from _lost_signs(evidence, rows, z, above)
+
+
+def _others(levels: np.ndarray, at: int) -> np.ndarray:
+    """Every place but one."""
+    keep = np.ones(len(levels), dtype=bool)
+    keep[at] = False
+    return keep
+
+
+def _among(evidence: Evidence, rows: np.ndarray, z: np.ndarray, at: int, better: float) -> bool:
+    """True where the same tool's depths before and after a pass (one at least) all lie near a better depth."""
+    tool = evidence.mode(int(rows[at])).tool
+    near = [rows[i] for i in (at - 1, at + 1) if 0 <= i < len(rows) and evidence.mode(int(rows[i])).tool == tool]
+    return bool(near) and all(abs(float(z[row]) - better) <= max(1.0, 0.75 * abs(better)) for row in near)
 
 
 def _bottoms(evidence: Evidence, rows: np.ndarray, z: np.ndarray) -> np.ndarray:
@@ -180,7 +201,7 @@ def _lost_signs(evidence: Evidence, rows: np.ndarray, z: np.ndarray, above: floa
 def _places(evidence: Evidence) -> Iterator[Finding]:
     """X and Y far outside all other positions."""
     moves = evidence.moves
-    if len(moves) > MOST:
+    if len(moves) > MOST or evidence.setting.workpiece is None:
         return
     ends = _work(evidence)
     plain = _plain(evidence)

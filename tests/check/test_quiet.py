@@ -75,6 +75,16 @@ PROGRAMS = {
         "G0 Z15\nM5\nM30\n"
     ),
 }  # fmt: skip
+DEPTHS = {
+    "a score, then the cut ten times as deep": (
+        "G1 Z-0.5 F300\nG1 X60 F1200\nG0 Z5\nG0 X20\nG1 Z-5 F300\nG1 X60 F1200\n", False
+    ),
+    "a spot, then the hole ten times as deep": (
+        "G81 X30 Y30 Z-1 R2 F300\nG80\nG0 Z20\nT4 M6\nG81 X30 Y30 Z-10 R2 F300\nG80\n", False
+    ),
+    "a point lost between two passes": ("G1 Z-2.5 F300\nG1 X60\nG1 Z-50\nG1 X20\nG1 Z-7.5\nG1 X60\n", True),
+    "a point lost in the last pass": ("G1 Z-3.5 F300\nG1 X60\nG1 Z-70\nG1 X20\n", True),
+}  # fmt: skip
 BY_HAND = {
     "spindle started by hand": (
         "G21 G90 G17 G40 G94\nG0 Z5\nG0 X20 Y20\n" + PASS + "G0 Z15\nM30\n"
@@ -192,3 +202,11 @@ def test_without_a_machine_the_changer_is_not_guessed() -> None:
     assert alarms(found) == []
     asked = {(n.rule, n.cause) for n in found.not_checked}
     assert {("first-move-unsafe", "machine"), ("unsafe-tool-change", "machine")} <= asked
+
+
+@pytest.mark.parametrize("name", sorted(DEPTHS))
+def test_depths_are_compared_with_each_other_where_no_stock_is_given(name: str) -> None:
+    cut, lost = DEPTHS[name]
+    found = report("G21 G90 G17 G94\nG0 Z5\nG0 X20 Y20\nT1\n" + cut + "G0 Z15\nM30\n", Setting())
+    assert ("missing-point" in {f.rule for f in found.findings}) is lost
+    assert ("missing-point", "stock") in {(n.rule, n.cause) for n in found.not_checked}
