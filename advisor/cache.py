@@ -46,10 +46,8 @@ def default_folder() -> Path:
 
 def canonical(value: Any) -> Any:
     """A value as lists and strings that are equal exactly when the values are; dataclasses by field name."""
-    if value is None or isinstance(value, (str, bool, int)):
-        return value
-    if isinstance(value, float):
-        return {"float": value.hex()}
+    if value is None or isinstance(value, (str, bool, int, float)):
+        return value  # JSON text tells 1 from 1.0 and gives floats in full
     if is_dataclass(value) and not isinstance(value, type):
         return {"": type(value).__name__, **{f.name: canonical(getattr(value, f.name)) for f in fields(value)}}
     if isinstance(value, Mapping):

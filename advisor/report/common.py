@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from advisor.escape import clip
 from advisor.findings import SEVERITIES, Finding, NotChecked, ProgramReport, Report
 
 # Errors that break something the moment they are reached; they head the page and come first where room is short.
@@ -143,7 +144,7 @@ def number(value: float | None, decimals: int = 3) -> str:
 
 def against(finding: Finding) -> str:
     """``measured 3 mm, limit 0 mm``, or as much of it as is known."""
-    unit = f" {finding.unit}" if finding.unit else ""
+    unit = f" {clip(finding.unit, 40)}" if finding.unit else ""
     parts = []
     if finding.measured is not None and finding.measured == finding.measured:
         parts.append(f"measured {number(finding.measured)}{unit}")

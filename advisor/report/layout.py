@@ -10,10 +10,12 @@ from __future__ import annotations
 import unicodedata
 from collections.abc import Iterable, Sequence
 
-from advisor.escape import ascii_only, log_line, visible
+from advisor.escape import ascii_only, clip, log_line, visible
 
 Span = tuple[str, str]
 Line = tuple[Span, ...]
+
+LONGEST = 5_000  # characters of one span; the longest path a system takes stays whole
 
 _SGR = {
     "crash": "1;7;38;5;166",
@@ -57,7 +59,7 @@ def wrap(spans: Sequence[Span], width: int, first: str = "", rest: str = "") -> 
 
     indent = cells(rest)
     for text, style in spans:
-        for i, word in enumerate(visible(text).split(" ")):
+        for i, word in enumerate(visible(clip(text, LONGEST)).split(" ")):
             if i:
                 blank = True
             if not word:

@@ -49,6 +49,8 @@ def faulty(data: bytes, *, path: str, setting: Setting) -> ProgramReport:
         raise SystemExit(0)
     if word == b"RAISE":
         raise RuntimeError("a bad\nday \x1b[31m")
+    if word == b"TOLD":
+        return ProgramReport(path=path, findings=(Finding("internal-error", "a rule failed", severity="error"),))
     if word == b"MEMORY":
         raise MemoryError
     if word == b"DEEP":

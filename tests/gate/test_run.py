@@ -40,6 +40,8 @@ def test_the_report_is_the_same_with_any_number_of_workers_and_from_the_cache(tm
         assert both(run_check(programs, workers=workers, check=checks.count_lines)) == alone
     assert both(run_check(programs[::-1], workers=2, check=checks.count_lines, cache=cache)) == alone
     assert both(run_check(programs, workers=1, check=checks.must_not_run, cache=cache)) == alone
+    mixed = run_check([*programs[20:], *programs[:20]], workers=2, check=checks.count_lines)
+    assert [p.path for p in mixed.programs] == [t.path for t in programs]
 
 
 @pytest.mark.parametrize(
@@ -81,6 +83,10 @@ def test_an_internal_error_is_never_kept(tmp_path: Path) -> None:
     cache = open_cache(tmp_path)
     run_check(tasks(b"RAISE"), check=checks.faulty, cache=cache)
     again = run_check(tasks(b"RAISE"), check=checks.count_lines, cache=cache)
+    assert [f.rule for f in again.programs[0].findings] == []
+    told = run_check(tasks(b"TOLD"), check=checks.faulty, cache=cache)
+    assert [f.rule for f in told.programs[0].findings] == ["internal-error"]
+    again = run_check(tasks(b"TOLD"), check=checks.count_lines, cache=cache)
     assert [f.rule for f in again.programs[0].findings] == []
 
 

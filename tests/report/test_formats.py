@@ -175,6 +175,14 @@ def test_paths_as_uris(path: str, uri: str) -> None:
     assert unquote_to_bytes(uri.removeprefix("file://")) == path.removeprefix("./").encode("utf-8", "surrogateescape")
 
 
+def test_messages_hold_no_placeholders_and_no_links() -> None:
+    """SARIF 3.11.5: braces are doubled; 3.11.6: a bracket before a parenthesis would be a link."""
+    odd = replace(CRASH, message="{0} and [text](http://example.org) of [stock] size", measured=None, limit=None)
+    run = sarif_of(Report(version="0", programs=(replace(BAD, findings=(odd,)),)))["runs"][0]
+    text = run["results"][0]["message"]["text"]
+    assert text.startswith("{{0}} and [text] (http://example.org) of [stock] size Mend:")
+
+
 def test_ten_thousand_findings_stay_in_bounds() -> None:
     made = sarif.render(MANY)
     assert len(json.loads(made)["runs"][0]["results"]) == 10_000

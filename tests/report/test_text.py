@@ -211,5 +211,11 @@ def test_wrapping_keeps_every_word_and_the_width(spans: list[tuple[str, str]], w
         assert cells(shown[0].rstrip()) <= width or cells(shown[0].split(" ")[0]) > width - 8
 
 
+def test_nothing_acts_in_a_line_whoever_made_it() -> None:
+    lines = wrap([("a\x1b[1m b\nc", "")], 20, "\x1b[2J", "\u202e")
+    assert "\x1b" not in write(lines)
+    assert "\u202e" not in write(lines)
+
+
 def test_a_defused_line_is_written_without_colour() -> None:
     assert write([(("::error::x", "error"),)], colour=True) == "\\::error::x\n"
