@@ -44,7 +44,11 @@ class Reject(Exception):  # noqa: N818 - the program is at fault, not the reader
         self.message = message
         self.fix = fix
         self.at = at
-        self.numbers = numbers  # measured, limit, unit
+        self.numbers = numbers  # measured, limit, unit; where it was found in squeezed text
+
+    def again(self) -> Reject:
+        """The same refusal anew: one that is kept must never be raised itself, it would gather tracebacks."""
+        return Reject(self.rule, self.message, self.fix, self.at, **self.numbers)
 
 
 class Squeezed(NamedTuple):
@@ -343,7 +347,7 @@ def build(numbers: Iterator[int], key: str, text: str, dialect: Dialect, bracket
         return _Builder(numbers, key, dialect).block(tree, text)
     except Reject as refused:
         refused.numbers["text"] = text
-        return Template(next(numbers), key, reject=refused)
+        return Template(next(numbers), key, reject=refused.again())
 
 
 def _syntax_fault(text: str, place: int, dialect: Dialect) -> Reject:
@@ -452,7 +456,7 @@ class _Builder:
                 clauses.append(("body", self.body(body, text)))
             for _, clause in clauses:
                 if isinstance(clause, Template) and clause.reject is not None:
-                    raise clause.reject
+                    raise clause.reject.again()
             for _, clause in clauses:
                 if isinstance(clause, Template):
                     self.relaxed += clause.relaxed
@@ -688,33 +692,41 @@ def _with_codes(template: Template, codes: list[tuple[str, float]], dialect: Dia
                 t not in lexicon.G_CODES for t in g)):
             raise unknown
     except Reject as reject:
-        return replace(template, codes_g=tuple(g), codes_m=tuple(m), reject=reject, plain=False)
+        return replace(template, codes_g=tuple(g), codes_m=tuple(m), reject=reject.again(), plain=False)
     return replace(template, codes_g=tuple(g), codes_m=tuple(m), relaxed=tuple(relaxed))
 
 
 # ---------------------------------------------------------------- lines with free text in them
 
 
-_STOP_AND_TEXT = re.compile(r"[ \t]*(?:N[0-9]+)?[^(;]*?M0*(?:0|1|2|6|30|60)(?![0-9.])[ \t]*([A-Za-z].*)", re.IGNORECASE)
+_STOP_AND_TEXT = re.compile(r"[ \t]*(?:N[0-9]+)?[^(;]*?M0*(?:0|1|2|6|30|60)(?![0-9.])[ \t]*([A-Z]{2,}(?![0-9.#\[]).*)",
+                            re.IGNORECASE)
 _CALL_AND_TEXT = re.compile(r"[ \t]*(?:N[0-9]+)?[ \t]*M[0-9]{3,4}(?![0-9.])[ \t]*(\S.*)", re.IGNORECASE)
 
 
+_SLASH_AND_TEXT = re.compile(r"/[ \t]*[A-Z]{2,}(?![0-9.#\[])", re.IGNORECASE)
+_CODE = re.compile(r"[ \t]*(?:N[0-9]+)?[ \t]*[A-Z][ \t]*[-+.0-9#\[]", re.IGNORECASE)
+
+
 def without_text(line: str, dialect: Dialect) -> list[tuple[str, str]]:
-    """Other ways to read a line that cannot be read: (option, the line with its free text made a comment of one length)."""
+    """Other ways to read a line that cannot be read: (option, the line with its free text made a comment of one length).
+
+    Only what looks like text is taken for text: a slip in a word must never be read as a note.
+    """
     found: list[tuple[str, str]] = []
 
     def masked(option: str, start: int, end: int) -> None:
         if dialect.allows(option) and end - start >= 2:
             found.append((option, f"{line[:start]}({' ' * (end - start - 2)}){line[end:]}"))
 
-    slash = line.find("/", len(line) - len(line.lstrip(" \t")) + 1)
-    if slash > 0 and line[:slash].count("[") == line[:slash].count("]"):
-        masked("slash-text", slash, len(line))
+    slash = _SLASH_AND_TEXT.search(line, len(line) - len(line.lstrip(" \t")) + 1)
+    if slash is not None and line[: slash.start()].count("[") == line[: slash.start()].count("]"):
+        masked("slash-text", slash.start(), len(line))
     for pattern in (_STOP_AND_TEXT, _CALL_AND_TEXT):
         text = pattern.match(line)
         if text is not None:
             masked("free-text", text.start(1), text.end(1))
-    if ")" in line and "(" not in line:
+    if ")" in line and "(" not in line and _CODE.match(line) is None:
         masked("stray-bracket", 0, line.rindex(")") + 1)
     return found
 

@@ -266,7 +266,7 @@ class _Reader:
                 return pc + 1
             self.count(pc)
             if template.reject is not None:
-                raise template.reject
+                raise template.reject.again()
             after = pc + 1
             if template.flow:
                 after = self.flow.clauses(pc, template, self.run_body)
@@ -351,7 +351,7 @@ class _Reader:
             self.note_words(machine.block, template)
         step = self.language.step(machine.state_id, template)
         if step.reject is not None:
-            raise step.reject
+            raise step.reject.again()
         before = machine.pos
         machine.resolve(step, numbers)
         if template.values is not None:

@@ -52,7 +52,7 @@ class Language:
             try:
                 found = _Stepper(self, self.states[state], template).run()
             except Reject as reject:
-                found = Step(state, reject=reject)
+                found = Step(state, reject=reject.again())
             self.memo[key] = found
         return found
 
@@ -128,7 +128,7 @@ class _Stepper:
     def run(self) -> Step:
         t = self.t
         if t.reject is not None:
-            raise t.reject
+            raise t.reject.again()
         if t.percent:
             return Step(self.language.id_of(self.old))
         if t.settings and not t.flow:

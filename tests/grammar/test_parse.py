@@ -176,3 +176,29 @@ def test_slip(block: str, rule: str, column: int, words: str) -> None:
     assert [(f.rule, f.line, f.column) for f in found] == [(rule, 3, column)], found
     assert words in found[0].message
     assert found[0].fix and found[0].fix.endswith(".")
+
+
+def test_many_bad_blocks_of_one_kind_keep_to_little_memory() -> None:
+    """What is kept of a refused shape must not hold on to the programs it was met in."""
+    import tracemalloc
+
+    def peak(lines: int) -> int:
+        data = b"G11 X1\nG1 X..5\nG0 G1 X1\n" * lines
+        tracemalloc.start()
+        assert len(read_program(data, fragment=True).faults) == 3 * lines
+        found = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        return found
+
+    peak(10)
+    assert (peak(600) - peak(200)) / (3 * 400) < 3000  # bytes a refused block
+
+
+def test_a_kept_refusal_has_no_traceback() -> None:
+    from grammar.interpret import language
+
+    read_program(b"G11 X1\nG0\nX1\nG4", dialect="strict")
+    known = language(dialect("strict"), 64)
+    kept = [t.reject for t in known.templates.known.values()] + [s.reject for s in known.memo.values()]
+    assert [r for r in kept if r is not None and r.__traceback__ is not None] == []
+    assert any(r is not None for r in kept)

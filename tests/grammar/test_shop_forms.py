@@ -295,6 +295,14 @@ def test_rotary_is_a_gap() -> None:
     assert program.moves.rotary is not None and program.moves.rotary[:, 0].tolist() == [0, 90, 90, 0]
 
 
+@pytest.mark.parametrize("block", ["M0 X1.2.3", "T1 M6 G43 H1 Z..5", "G1 X[5]/3 Y2", "G1 X5 /3 Y2", "G1 X..5) Y3", "G1 X1 / Y2", "M6 X1..",
+                                   "M0 G0 X1 Y", "M30 X1 X2"])
+def test_a_slip_is_never_read_as_text(block: str) -> None:
+    program = read(f"G0 X0 Y0 Z0 F9\n{block}")
+    assert [line for _, line in errors(program)] == [2]
+    assert not relaxed(program) & {"free-text", "slash-text"}
+
+
 # ---------------------------------------------------------------- jumps, loops, subprograms
 
 
