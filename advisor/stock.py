@@ -26,6 +26,7 @@ Singles = NDArray[np.float32]
 Ints = NDArray[np.int32]
 Bools = NDArray[np.bool_]
 
+STEP = 0.2  # mm; heights that far apart still make one floor
 LARGE = 8_000_000  # cells from which what is left is looked at in every second cell
 
 
@@ -767,7 +768,11 @@ def freed_parts(cuts: Cuts, *, skin: float = 0.15, least_area: float = 0.0) -> P
 
 
 def thin_floors(cuts: Cuts, *, thinner_than: float, wider_than: float, skin: float = 0.15) -> tuple[Thin, ...]:
-    """Floors thinner than ``thinner_than`` mm (thicker than ``skin``) with room for a circle of ``wider_than`` mm."""
+    """Floors thinner than ``thinner_than`` mm (thicker than ``skin``) with room for a circle of ``wider_than`` mm.
+
+    A floor's thickness is the least that a whole circle of that size keeps within, so the foot of a slope is no floor;
+    its width is that of the largest circle not more than STEP thicker.
+    """
     top, bottom, grid, mover = _thinned(cuts)
     thickness = top - bottom
     thin = (thickness < thinner_than) & (thickness > skin) & (mover >= 0)
@@ -780,49 +785,73 @@ def thin_floors(cuts: Cuts, *, thinner_than: float, wider_than: float, skin: flo
     radius = wider_than / 2 / max(grid.dx, grid.dy)
     block = max(1, int(radius / 6))
     nx, ny = -(-thin.shape[0] // block), -(-thin.shape[1] // block)
-    padded = np.zeros((nx * block, ny * block), dtype=bool)
-    padded[: thin.shape[0], : thin.shape[1]] = thin
-    blocks: Bools = np.asarray(padded.reshape(nx, block, ny, block).all(axis=(1, 3)))
+    padded = np.full((nx * block, ny * block), np.inf, dtype=np.float32)
+    inner = (slice(i0, i0 + thin.shape[0]), slice(j0, j0 + thin.shape[1]))
+    padded[: thin.shape[0], : thin.shape[1]] = np.where(thin, thickness[inner], np.inf)
+    levels: Singles = np.asarray(padded.reshape(nx, block, ny, block).max(axis=(1, 3)))
     # a circle's edge may pass through a block that is not wholly thin
     need = max(radius / block - (1.0 if block > 1 else 0.5), 0.0)
     found = []
-    for cells in grouped(label(blocks)):
+    for cells in grouped(label(np.isfinite(levels))):
         a, b = cells // ny, cells % ny
         ia, ja, ib, jb = int(a.min()), int(b.min()), int(a.max()) + 1, int(b.max()) + 1
         if min(ib - ia, jb - ja) < 2 * need or len(cells) < 2.5 * need * need:
             continue
-        region = np.zeros((ib - ia, jb - ja), dtype=bool)
-        region[a - ia, b - ja] = True
-        spots = np.argwhere(eroded(region, need))
-        if not len(spots):
-            continue
-        # the largest circle that finds room
-        size, above = need, min(region.shape) / 2 + 1
-        while above - size > 0.3:
-            middle = (size + above) / 2
-            room = np.argwhere(eroded(region, middle))
-            if len(room):
-                size, spots = middle, room
-            else:
-                above = middle
-        spot = spots[len(spots) // 2]
-        fine = np.repeat(np.repeat(region, block, axis=0), block, axis=1)
-        fi, fj = i0 + ia * block, j0 + ja * block
-        window = (slice(fi, fi + fine.shape[0]), slice(fj, fj + fine.shape[1]))
-        inside = fine[: grid.nx - fi, : grid.ny - fj]
-        ci = min(fi + int(spot[0]) * block + block // 2, grid.nx - 1)
-        cj = min(fj + int(spot[1]) * block + block // 2, grid.ny - 1)
-        found.append(
-            Thin(
-                kind="floor",
-                thickness=float(thickness[window][inside].min()),
-                width=2 * (size + 0.5) * block * max(grid.dx, grid.dy),
-                length=max((ib - ia) * grid.dx, (jb - ja) * grid.dy) * block,
-                row=int(mover[window][inside].max()),
-                at=((ci + 0.5) * grid.dx, (cj + 0.5) * grid.dy, float(top[ci, cj])),
+        region = np.full((ib - ia, jb - ja), np.inf, dtype=np.float32)
+        region[a - ia, b - ja] = levels.ravel()[cells]
+        for order in range(8):  # floors at several heights may be joined
+            floor = _thinnest(region, need)
+            if floor is None:
+                break
+            level, size, (si, sj), part = floor
+            sloped = level - float(region[part].min()) > 2 * STEP
+            region[part] = np.inf
+            if order and sloped:  # further up the same slope
+                continue
+            pi, pj = np.nonzero(part)
+            rows = slice(i0 + (ia + pi.min()) * block, i0 + (ia + pi.max() + 1) * block)
+            columns = slice(j0 + (ja + pj.min()) * block, j0 + (ja + pj.max() + 1) * block)
+            ci = min(i0 + (ia + si) * block + block // 2, grid.nx - 1)
+            cj = min(j0 + (ja + sj) * block + block // 2, grid.ny - 1)
+            moved = mover[rows, columns][(thickness[rows, columns] <= level + STEP) & (thickness[rows, columns] > skin)]
+            found.append(
+                Thin(
+                    kind="floor",
+                    thickness=level,
+                    width=2 * (size + 0.5) * block * max(grid.dx, grid.dy),
+                    length=float(max(np.ptp(pi) + 1, np.ptp(pj) + 1) * block * max(grid.dx, grid.dy)),
+                    row=int(moved.max()),
+                    at=((ci + 0.5) * grid.dx, (cj + 0.5) * grid.dy, float(top[ci, cj])),
+                )
             )
-        )
     return tuple(sorted(found, key=lambda t: (t.row, t.at)))
+
+
+def _thinnest(region: Singles, need: float) -> tuple[float, float, tuple[int, int], Bools] | None:
+    """The thinnest floor with room for a circle of radius ``need``: its thickness, the radius of the largest circle on
+    it, that circle's middle, and its cells; None where there is none."""
+    values = np.unique(region[np.isfinite(region)])
+    if not len(values) or not eroded(region <= values[-1], need).any():
+        return None
+    low, high = -1, len(values) - 1
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if eroded(region <= values[middle], need).any() else (middle, high)
+    level = float(values[high])
+    spots = np.argwhere(eroded(region <= values[high], need))
+    names = label(region <= values[high] + np.float32(STEP))
+    part = names == names[tuple(spots[len(spots) // 2])]
+    size, above = need, min(region.shape) / 2 + 1
+    spots = np.argwhere(eroded(part, size))
+    while above - size > 0.3:
+        radius = (size + above) / 2
+        room = np.argwhere(eroded(part, radius))
+        if len(room):
+            size, spots = radius, room
+        else:
+            above = radius
+    spot = spots[len(spots) // 2]
+    return level, size, (int(spot[0]), int(spot[1])), part
 
 
 def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[Thin, ...]:

@@ -116,6 +116,25 @@ def test_thin_floors() -> None:
     assert len(thin_floors(cuts, thinner_than=1.5, wider_than=5.0)) == 2
 
 
+def test_the_foot_of_a_slope_is_no_thin_floor() -> None:
+    """The flank of a tab rises from nothing by 8.2 in 20: no circle of 5 mm on it is thinner than the slope allows."""
+    path = Path(20, 40, 5).line(z=-18.2).line(x=40).line(x=60, z=-10)
+    cuts = cut(path, setting_of(SIZE, FLAT))
+    assert thin_floors(cuts, thinner_than=1.5, wider_than=5.0) == ()
+    (flank,) = thin_floors(cuts, thinner_than=7.5, wider_than=5.0)
+    assert flank.thickness > 1.5
+
+
+def test_two_floors_that_touch_are_told_apart() -> None:
+    path = Path(20, 20, 5)
+    for x0, z in ((20, -16.0), (40, -17.0)):
+        path.rapid(z=5).rapid(x0, 20).line(z=z)
+        for k in range(5):
+            path.line(x=x0 + (14 if k % 2 == 0 else 0)).line(y=20 + 4.0 * (k + 1))
+    floors = thin_floors(cut(path, setting_of(SIZE, FLAT)), thinner_than=3.0, wider_than=10.0)
+    assert sorted(round(f.thickness, 3) for f in floors) == [1.0, 2.0]
+
+
 @pytest.mark.parametrize("angle", [0.0, 90.0, 30.0, 45.0])
 def test_thin_walls(angle: float) -> None:
     """A wall of 1 mm between two slots, in any direction; a wall of 3 mm is not told."""
