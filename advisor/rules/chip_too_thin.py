@@ -4,7 +4,7 @@ What it checks
     The greatest chip thickness, at the feed the machine really reaches, against half the low end of the table for that
     cutter and material (in metal not below 0.4 times the edge radius), where that holds for more than a fifth of a
     tool's cutting time. Cuts too light for the stock model (two cells, a twentieth of the diameter) are not judged.
-    Entries are not judged; finishing passes and ball cutters are noted once only.
+    Entries are judged by the feed they ask for; finishing passes and ball cutters are noted once only.
 
 Why it matters
     Rubbing makes heat: wood burns, plastics melt, steel hardens, and the edge is gone early.
@@ -42,9 +42,11 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     yield from no_limits("chip-too-thin", evidence)
     with np.errstate(invalid="ignore", divide="ignore"):
         real = along.thickest * np.where(along.feed > 0, np.minimum(1.0, along.reached / along.feed), np.nan)
-    # Ramps and helices are entries, and what they leave for the level pass after them is a skin: neither is judged.
+    # Ramps and helices are judged by the feed they ask for; what they leave for the level pass after them is a skin.
     depth = np.asarray(cuts.mean_depth, dtype=float)
-    entered = (np.asarray(cuts.descent) < 0.01 * np.asarray(cuts.length)) & (depth >= 0.05 * 2 * np.asarray(cuts.radius))
+    level = np.asarray(cuts.descent) < 0.01 * np.asarray(cuts.length)
+    real = np.where(level, real, along.thickest)
+    entered = ~level | (depth >= 0.05 * 2 * np.asarray(cuts.radius))
     for index, limit in enumerate(along.limits):
         if limit is None or limit.cutter.form == "drill":
             continue

@@ -51,7 +51,8 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             "deflection-over-limit",
             evidence,
             run,
-            f"The tip is pushed aside by about {along.deflection[k]:.3f} mm; {allowed[k]:.3f} mm are allowed for roughing.",
+            f"The tip is pushed aside by about {along.deflection[k]:.3f} mm; {SLACK * allowed[k]:.3f} mm is the most, "
+            "1.5 times the allowance for roughing.",
             measured=float(along.deflection[k]),
             limit=float(SLACK * allowed[k]),
         )
