@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 Check = Callable[..., ProgramReport]
 
 HOLD_LIMIT = 64 * 1024 * 1024  # bytes of programs kept in memory between the look into the cache and the check
-FEW = 6  # fewer programs than this, and
-SMALL = 400_000  # fewer bytes than this, are checked in this process: starting others would take longer
+FEW = 4  # fewer programs than this, and
+SMALL = 60_000  # fewer bytes than this, are checked in this process: starting others would take longer
 MOST_WORKERS = 61  # a limit of waiting on handles on Windows
 
 REPORT_IT = (

@@ -1,0 +1,3 @@
+"""Reports: a value in, a string out; nothing here touches the disk or a terminal."""
+
+MACHINE_FORMATS = ("json", "sarif", "junit", "github", "gitlab")

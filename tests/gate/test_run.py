@@ -246,3 +246,24 @@ def test_workers_are_not_copied_from_a_process_with_threads(monkeypatch: pytest.
     assert run._start_method() == ("fork" if sys.platform.startswith("linux") else "spawn")
     monkeypatch.setattr("threading.active_count", lambda: 2)
     assert run._start_method() == "spawn"
+
+
+def test_a_few_small_programs_are_checked_here(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Workers load their packages anew; for a program or two that takes longer than the check."""
+    from advisor import run
+
+    started: list[int] = []
+    share = run._Work.share
+    monkeypatch.setattr(run, "cores", lambda: 2)
+    monkeypatch.setattr(run._Work, "share", lambda self, n, check: (started.append(n), share(self, n, check)))
+    for programs, wanted in (
+        ((b"X1", b"X2", b"X3"), []),
+        ((b"X1", b"X2", b"X3", b"X4"), [2]),
+        ((b"X1", b"X" * run.SMALL), [2]),
+        ((b"X" * run.SMALL,), []),
+    ):
+        started.clear()
+        assert len(run_check(tasks(*programs), check=checks.count_lines).programs) == len(programs)
+        assert started == wanted
+    with pytest.raises(ValueError, match="at least 1"):
+        run_check(tasks(b"X"), workers=0, check=checks.count_lines)
