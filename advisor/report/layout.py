@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Iterable, Sequence
+from itertools import groupby
 
 from advisor.escape import ascii_only, clip, log_line, visible
 
@@ -114,7 +115,8 @@ def write(lines: Iterable[Line], *, colour: bool = False, plain_ascii: bool = Fa
 
 def _coloured(spans: Iterable[Span]) -> str:
     parts: list[str] = []
-    for text, style in spans:
+    for style, group in groupby(spans, key=lambda span: span[1]):
+        text = "".join(part for part, _ in group)
         code = _SGR.get(style)
         parts.append(f"\x1b[{code}m{text}\x1b[0m" if code and text.strip() else text)
     return "".join(parts)

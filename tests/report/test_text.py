@@ -131,6 +131,7 @@ def test_colour_never_speaks_alone() -> None:
         coloured = text.render(REPORT, colour=True, full=full)
         assert re.search("\x1b\\[[0-9;]*38;5;166m", coloured)
         assert re.sub("\x1b\\[[0-9;]*m", "", coloured) == text.render(REPORT, full=full)
+        assert "1 CRASH, 1 ERROR, 1 warning" in coloured  # one run of colour, not one for each word
         for line in coloured.splitlines():
             assert line.count("\x1b[0m") * 2 == line.count("\x1b[")
 
