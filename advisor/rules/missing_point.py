@@ -201,12 +201,12 @@ def _lost_signs(evidence: Evidence, rows: np.ndarray, z: np.ndarray, above: floa
 def _places(evidence: Evidence) -> Iterator[Finding]:
     """X and Y far outside all other positions."""
     moves = evidence.moves
-    if len(moves) > MOST or evidence.setting.workpiece is None:
+    workpiece = evidence.setting.workpiece
+    if len(moves) > MOST or workpiece is None:
         return
     ends = _work(evidence)
     plain = _plain(evidence)
     used = _cut_from(evidence)
-    workpiece = evidence.setting.workpiece
     for axis, letter in enumerate("XY"):
         values = ends[:, axis]
         rows = np.flatnonzero(plain & np.isfinite(values) & used)
@@ -221,10 +221,14 @@ def _places(evidence: Evidence) -> Iterator[Finding]:
             if len(others) < 3:
                 continue
             low, high = float(others[0]), float(others[-1])
-            if workpiece is not None:
-                low = min(low, -evidence.zero[axis])
-                high = max(high, workpiece.size[axis] - evidence.zero[axis])
+            low = min(low, -evidence.zero[axis])
+            high = max(high, workpiece.size[axis] - evidence.zero[axis])
             span = high - low
+            edge = LEAST + 0.1 * workpiece.size[axis]
+
+            def inside(at: float, axis: int = axis, edge: float = edge) -> bool:
+                return -edge <= at + workpiece.zero[axis] <= workpiece.size[axis] + edge
+
             beyond = max(low - value, value - high)
             near = (*v[max(0, place - 3) : place], *v[place + 1 : place + 4])
             around = [float(x) for x in near if abs(float(x) - value) > 1e-6]
@@ -234,7 +238,7 @@ def _places(evidence: Evidence) -> Iterator[Finding]:
             for better in (*(value / f for f in POINTS), -value):
                 if better == -value and not mirrored:
                     continue
-                if low <= better <= high and min(abs(better - x) for x in around) <= 0.5 * span:
+                if low <= better <= high and inside(better) and min(abs(better - x) for x in around) <= 0.5 * span:
                     where = f"lies {beyond:.0f} mm outside everything else"
                     yield _finding(evidence, row, letter, value, better, where)
                     break

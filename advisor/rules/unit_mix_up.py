@@ -3,7 +3,7 @@
 What it checks
     The box of all cuts against the stock, as the program states its unit and as if it were the other: a part
     that covers an eighth of the stock or less, with feeds far too slow for the cutter, and fits it 25.4 times
-    larger; or one most of whose cuts lie far outside the stock, that fits it 25.4
+    larger; or one whose cuts lie far outside the stock on several axes, that fits it 25.4
     times smaller.
 
 Why it matters
@@ -40,6 +40,7 @@ from advisor.values import Workpiece
 NAME = "unit-mix-up"
 INCH = 25.4  # exact (international yard and pound agreement, 1959)
 SMALL = 1 / 8  # of the stock; estimate, no source
+FEW = 3  # places outside the stock, at least; estimate, no source
 MOST = 0.5  # share of the cuts outside the stock; estimate, no source
 SLOW = 0.3  # of the least chip load the material's table names; estimate, no source
 
@@ -72,7 +73,7 @@ def check(evidence: Evidence) -> Iterator[Finding]:
                 limit=SMALL * max(workpiece.size[:2]),
                 unit="mm",
             )
-    elif inch and _outside(evidence, rows, workpiece) > MOST and fits(ends, evidence.zero, workpiece, 1 / INCH):
+    elif inch and _far_outside(evidence, rows, workpiece) and fits(ends, evidence.zero, workpiece, 1 / INCH):
         yield Finding(
             rule=NAME,
             block=at,
@@ -96,15 +97,21 @@ def fits(ends: list[tuple[float, float]], zero: tuple[float, float, float], work
     return True
 
 
-def _outside(evidence: Evidence, rows: np.ndarray, workpiece: Workpiece) -> float:
-    """Share of the cuts' end points that lie beyond the stock by more than half its size along X or Y."""
-    ends = (evidence.moves.end[rows] + evidence.base)[:, :2]
-    ends = ends[np.isfinite(ends).all(axis=1)]
+def _far_outside(evidence: Evidence, rows: np.ndarray, workpiece: Workpiece) -> bool:
+    """True where the cuts lie beyond the stock by more than half its size, most of them or on several axes.
+
+    One wrong point, or one wrong depth used by many holes, does not count.
+    """
+    ends = evidence.moves.end[rows] + evidence.base
+    ends = np.unique(np.round(ends[np.isfinite(ends).all(axis=1)], 1), axis=0)
     if not len(ends):
-        return 0.0
-    size = np.array(workpiece.size[:2])
-    beyond = ((ends < -0.5 * size) | (ends > 1.5 * size)).any(axis=1)
-    return float(beyond.mean())
+        return False
+    size = np.array(workpiece.size)
+    below = ends < -0.5 * size
+    beyond = below | (ends > 1.5 * size)
+    beyond[:, 2] = below[:, 2]  # high above the stock is no sign of anything
+    across = beyond[:, :2].any(axis=1)
+    return bool(across.mean() > MOST or (across.sum() >= FEW and beyond.any(axis=0).sum() >= 2))
 
 
 def _too_slow(evidence: Evidence, rows: np.ndarray) -> bool:

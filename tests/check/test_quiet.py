@@ -210,3 +210,21 @@ def test_depths_are_compared_with_each_other_where_no_stock_is_given(name: str) 
     found = report("G21 G90 G17 G94\nG0 Z5\nG0 X20 Y20\nT1\n" + cut + "G0 Z15\nM30\n", Setting())
     assert ("missing-point" in {f.rule for f in found.findings}) is lost
     assert ("missing-point", "stock") in {(n.rule, n.cause) for n in found.not_checked}
+
+
+MIXED = "G90 G17 G40 G94\nG53 G0 Z0\nT1 M6\nS16000 M3\nG4 P5\nG0 X20 Y20\nG0 Z5\n" + PASS + "G0 X40 Y90\nG1 X60 Z-1.5 F800\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "found"),
+    [
+        ("G20 " + MIXED + "G0 Z15\nM5\nM30\n", True),  # millimetres, read as inches
+        ("G21 " + MIXED + "G0 Z15\nM5\nM30\n", False),
+        ("G21 " + MIXED + "G1 X9000\nG0 Z15\nM5\nM30\n", False),  # one wrong point is no wrong unit
+        ("G21 " + MIXED + "G0 Z5\nG81 X50 Y50 Z-150 R2 F800\nX60\nX70\nX80\nG80\nG0 Z15\nM5\nM30\n", False),
+    ],
+)
+def test_mixed_units_are_told_from_single_wrong_values(text: str, found: bool) -> None:
+    told = [f for f in report(text, default()).findings if f.rule == "unit-mix-up"]
+    assert bool(told) is found
+    assert all(f.line == 1 for f in told)
