@@ -172,7 +172,7 @@ class Machine:
         """The modal state in the words of ``Mode``."""
         return Mode(
             tool=self.tool, selected=self.selected, spindle=s.spindle, rpm=self.rpm, mist=s.mist, flood=s.flood,
-            motion="" if s.motion == NO_MOTION else code_name("G", s.motion), plane=f"G{s.plane}", units=f"G{s.units}",
+            motion="" if s.motion < 0 else code_name("G", s.motion), plane=f"G{s.plane}", units=f"G{s.units}",
             distance=f"G{s.distance}", feed_mode=f"G{s.feed_mode}", compensation=f"G{s.compensation}",
             compensation_number=self.comp[0] if self.comp else None, length_offset=f"G{s.length}",
             length_number=self.length_number if s.length == 43 else None, system=SYSTEMS[s.system - 1],

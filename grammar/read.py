@@ -19,6 +19,7 @@ from grammar.interpret import Machine, Stop
 from grammar.moves import Bounds, Fault, Gap, Mode, Program, Start
 from grammar.parse import Reject, Squeezed, Template, build, raw_place, shape, squeeze, without_text, words_of
 from grammar.source import BOM, Source
+from grammar.state import LOST_MOTION
 
 if TYPE_CHECKING:
     from grammar.scan import Lines
@@ -30,6 +31,9 @@ SHOP_START = Start()
 LINE_LENGTH = 256  # 3.3, line end not counted
 CODE_LENGTH = 4096  # a block longer than this, comments and spaces not counted, is none
 GREATEST = 1e12  # a number beyond this is a slip; keeps every later computation finite
+_SALVAGED = frozenset(
+    ["GG1", "GG2", "GG3", "GG4", "GG5", "GG6", "GG7", "GG8", "GG10", "GG12", "GG13", "MM4", "MM6", "MM7", "MM8", "MM9"])
+_NOT_SALVAGED = frozenset(("G38.2", "G41", "G42", "G41.2", "G42.2", "G43", "M0", "M1", "M60"))
 _CHANGE = re.compile(rb"[Mm][ \t]*0*6(?![0-9])")
 KEPT_LINES = 20_000  # lines of loops and subprograms kept as read
 EMPTY = Template(-1, "")
@@ -408,10 +412,13 @@ class _Reader:
         at = reject.at
         if "squeezed" in reject.numbers:
             at = self.place(line, reject)
-        machine.fault(reject.rule, reject.message, reject.fix, at=at,
-                      **{k: v for k, v in reject.numbers.items() if k not in ("squeezed", "text")})
+        if reject.rule:
+            machine.fault(reject.rule, reject.message, reject.fix, at=at,
+                          **{k: v for k, v in reject.numbers.items() if k not in ("squeezed", "text")})
         if self.strict:
             return
+        if reject.rule and reject.rule != "line-too-long":
+            self.salvage(line)
         if reject.rule == "line-too-long":
             machine.lose({0, 1, 2}, "unreadable-block", reject.message)
             return
@@ -423,6 +430,44 @@ class _Reader:
             named = {lexicon.AXES.index(c) for c in line.upper() if c in "XYZ"}
         cause = "unknown-code" if reject.rule == "unknown-code" else "unreadable-block"
         machine.lose(named, cause, reject.message)
+
+    def salvage(self, line: str) -> None:
+        """Of a refused block, take the modes, F, S, T and M codes that can be read: once the block is mended they hold, and
+        what follows must not be read in the modes before it."""
+        machine = self.machine
+        groups: dict[str, list[str]] = {}
+        lost = 0
+        for word in words_of(line, self.dialect):
+            if word.value is None:
+                continue
+            name = re.sub(r"[ \t]", "", word.text).upper()
+            if word.letter in "FST":
+                groups.setdefault(word.letter, []).append(name)
+            elif word.letter in "GM" and abs(word.value) < 1000:
+                code = round(word.value * 10)
+                row = (lexicon.G_CODES if word.letter == "G" else lexicon.M_CODES).get(code)
+                if row is None or (row.option and not self.dialect.allows(row.option)):
+                    continue
+                if word.letter == "G" and code in lexicon.CYCLES:
+                    lost = LOST_MOTION
+                elif word.letter == "G" and code in (20, 30):
+                    lost = -code
+                elif word.letter + row.group in _SALVAGED and row.name not in _NOT_SALVAGED:
+                    groups.setdefault(word.letter + row.group, []).append(row.name)
+        text = "".join(names[0] for names in groups.values() if len(names) == 1)
+        if text:
+            try:
+                key, texts = shape(text)
+                template = self.language.templates.of(key, text)
+                step = self.language.step(machine.state_id, template)
+                if step.reject is None:
+                    machine.resolve(step, [float(t) for t in texts])
+            except Reject:
+                pass
+        if lost:
+            state = self.language.states[machine.state_id]._replace(motion=lost, kept="")
+            machine.state_id = self.language.id_of(state)
+            machine.take_state(machine.state_id)
 
     def place(self, line: str, reject: Reject) -> int:
         """The raw index of a fault found in squeezed text, found again for this very line."""

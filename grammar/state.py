@@ -11,6 +11,9 @@ from grammar.parse import Reject
 
 INCH = 25.4
 NO_MOTION = -1
+# The block that should have set the motion was refused; what follows from it is not told again. A lost arc is the code
+# of the arc below 0 (-20, -30): it holds for blocks that have a centre or a radius of their own.
+LOST_MOTION = -2
 
 
 class State(NamedTuple):

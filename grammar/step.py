@@ -16,7 +16,7 @@ from grammar.dialect import Dialect
 from grammar.lexicon import AXES, CYCLES, MOTIONS, OFFSET_LETTERS, PLANE_AXES, SYSTEMS, code_name
 from grammar.moves import Kind
 from grammar.parse import Reject, Template, Templates
-from grammar.state import INCH, NO_MOTION, Action, CycleCall, Plain, State, Step
+from grammar.state import INCH, LOST_MOTION, NO_MOTION, Action, CycleCall, Plain, State, Step
 
 __all__ = ["Language", "Plain", "State", "Step", "language"]
 
@@ -223,11 +223,14 @@ class _Stepper:
                 raise Reject("conflicting-codes", "G80 ends all motion, but the block has axis words",
                              "Take the axis words out, or write the motion code that is meant.", "G80")
             return (code if code != 800 else NO_MOTION), user
-        if axis_words:
-            return self.old.motion if self.old.motion != NO_MOTION else 800, user
         offsets = self.have & set(OFFSET_LETTERS)
-        if offsets and self.old.motion in (20, 30) and self.g(530) < 0 and "P" not in self.have:
-            return self.old.motion, user
+        modal = self.old.motion
+        if modal in (-20, -30):
+            modal = -modal if offsets or "R" in self.have else LOST_MOTION
+        if axis_words:
+            return modal if modal != NO_MOTION else 800, user
+        if offsets and modal in (20, 30) and self.g(530) < 0 and "P" not in self.have:
+            return modal, user
         return NO_MOTION, user
 
     def m_codes(self) -> None:
@@ -397,6 +400,8 @@ class _Stepper:
             if self.g(530) >= 0:
                 raise self.missing("at least one axis word", "G53")
             return
+        if motion == LOST_MOTION:
+            raise Reject("", "the block that sets the motion was refused", "Mend that block first.")
         if motion == 800:
             dead = "G80 has ended all motion" if self.old.motion == 800 or self.s["motion"] == 800 else \
                 "no motion code is in force"

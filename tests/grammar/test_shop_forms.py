@@ -374,3 +374,31 @@ def test_main_program_that_starts_again_is_followed_once() -> None:
     program = read("G0 X1\nM99\nX2")
     assert len(program.moves) == 1
     assert [f.rule for f in program.faults if f.rule != "dialect-relaxed"] == ["no-program-end"]
+
+
+def test_modes_of_a_refused_block_still_count() -> None:
+    """The block will be mended; what follows must not be read as rapids, in inches or as increments because of it."""
+    program = read("G0 X0 Y0 Z0\nG1 Z-..5 F200\nX5")
+    assert errors(program) == [("unreadable-block", 2)]
+    assert Kind(program.moves.kind[-1]) == Kind.FEED and program.moves.feed[-1] == 200
+    assert read("G21 G0 X0 Y0 Z0\nG20 G91 X1..\nG0 Y1").moves.end[-1, 1] == pytest.approx(25.4)
+    strict = read("G0 X1\nG1 X..\nX5", dialect="strict")
+    assert Kind(strict.moves.kind[-1]) == Kind.RAPID
+
+
+def test_a_refused_cycle_is_told_once() -> None:
+    program = read("G0 X0 Y0 Z5\nG83 X1 Y1 Z-5 R1 F100\nX2\nX3\nG80\nG0 X4 Y4 Z5")
+    assert errors(program) == [("cycle-fault", 2)]
+    assert ends(program) == [(0, 0, 5), (4, 4, 5)]
+    assert [(g.axes, g.from_line, g.to_line) for g in program.gaps] == [("xyz", 2, 6)]
+
+
+def test_conflicting_modes_of_a_refused_block_are_not_taken() -> None:
+    program = read("G0 X0 Y0 Z5\nG0 G1 X5 F9\nX6")
+    assert Kind(program.moves.kind[-1]) == Kind.RAPID and program.end.feed == 9
+
+
+def test_a_refused_arc_is_told_once() -> None:
+    program = read("G0 X0 Y0 Z5 F9\nG2 X10 Y0 I4\nX12 Y2\nX14 Y0 I0 J2\nG1 X0 Y0\nX5\nG3 X10 I2.5\nX15 I2.5")
+    assert errors(program) == [("arc-mismatch", 2)]
+    assert [Kind(k).name for k in program.moves.kind] == ["RAPID", "ARC", "FEED", "FEED", "ARC", "ARC"]
