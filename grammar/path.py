@@ -34,7 +34,7 @@ def radii(a0: Any, b0: Any, a1: Any, b1: Any, ca: Any, cb: Any) -> tuple[Any, An
 
 
 def sweeps(start: Floats, end: Floats, centre: Floats, sense: Floats, plane: Any) -> Floats:
-    """Signed sweep (radians) of arcs from start to end about centre; ends that meet make a full turn.
+    """Signed sweep (radians) of arcs from start to end about centre; ends in one direction make a full turn.
 
     start, end, centre (k, 3); sense (k,) +1 or -1; plane (k,) 17, 18 or 19.
     """
@@ -46,7 +46,9 @@ def sweeps(start: Floats, end: Floats, centre: Floats, sense: Floats, plane: Any
         first = np.arctan2(start[rows, b] - centre[rows, b], start[rows, a] - centre[rows, a])
         last = np.arctan2(end[rows, b] - centre[rows, b], end[rows, a] - centre[rows, a])
         turn = np.mod((last - first) * sense[rows], 2 * math.pi)
-        full = np.hypot(end[rows, a] - start[rows, a], end[rows, b] - start[rows, b]) <= NEAR
+        radius = np.hypot(start[rows, a] - centre[rows, a], start[rows, b] - centre[rows, b])
+        chord = np.hypot(end[rows, a] - start[rows, a], end[rows, b] - start[rows, b])
+        full = (chord <= NEAR) | (turn * radius <= NEAR)  # the ends may lie apart along the radius, within tolerance
         out[rows] = np.where(full, 2 * math.pi, turn) * sense[rows]
     return out
 
