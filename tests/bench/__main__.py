@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import argparse
 import json
-import os
 import resource
 import subprocess
 import sys
@@ -35,9 +34,11 @@ method = "screws"
 points = [["2 mm", "2 mm"]]
 spoilboard = "0.5 mm"
 """
-READ = "import sys; from grammar.read import read_program; p = read_program(open(sys.argv[1], 'rb').read()); print(len(p.moves))"
+READ = (
+    "import sys; from grammar.read import read_program; p = read_program(open(sys.argv[1], 'rb').read()); "
+    "print(len(p.moves))"
+)
 CSV = "import sys; import pandas; print(len(pandas.read_csv(sys.argv[1])))"
-IMPORT_NUMPY = "import numpy; print(0)"
 INSIDE = """
 import sys, time
 {setup}
@@ -48,12 +49,12 @@ print(n, best)
 """
 
 
-def run(command: list[str], *, times: int = 3, expect: Callable[[str], bool], env: dict[str, str] | None = None) -> tuple[float, float]:
+def run(command: list[str], *, times: int = 3, expect: Callable[[str], bool]) -> tuple[float, float]:
     """Least wall seconds of ``times`` runs, and the peak memory (MiB) of the children so far."""
     best = float("inf")
     for _ in range(times):
         begin = time.perf_counter()
-        done = subprocess.run(command, capture_output=True, text=True, env={**os.environ, **(env or {})}, check=False)
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
         best = min(best, time.perf_counter() - begin)
         assert expect(done.stdout), (command, done.returncode, done.stdout[-500:], done.stderr[-2000:])
     return best, resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
@@ -142,7 +143,7 @@ def rows(folder: Path, blocks: int) -> dict[str, Callable[[], str]]:
 
         run(command, times=1, expect=looked)
         took, peak = run(command, times=1, expect=looked)
-        return f"{took:.1f} s = 1/{bare / took:.1f} of bare (reach 1/10); peak {peak:.0f} MiB of all children so far (reach 1024)"
+        return f"{took:.1f} s = 1/{bare / took:.1f} of bare (reach 1/10); peak {peak:.0f} MiB of all so far (reach 1024)"
 
     return {
         "speeds, bare numbers": speeds,

@@ -26,7 +26,10 @@ from grammar.moves import Bounds
 from grammar.read import read_program
 from tests.rules.setting import default
 
-BOUNDS = Bounds(blocks_run=20_000, moves=20_000, calls=16, brackets=32, line_bytes=200_000)
+BOUNDS = Bounds(
+    blocks_run=20_000, moves=20_000, calls=16, brackets=32, line_bytes=20_000, jumps=300, blocks_again=600,
+    moves_made=2_000,
+)  # fmt: skip
 SLOWEST = 5.0  # seconds for one input, generous on a loaded machine
 CHECKED = 400  # one input in so many goes through the whole check
 SAMPLES = sorted(
@@ -129,7 +132,8 @@ def parameters(r: random.Random) -> bytes:
     """Parameters at the edges of their range, and origins moved by them."""
     index = r.choice((0, 1, 5161, 5220, 5221, 5399, 5400, 5401, -1, 10**9, 1.5))
     value = r.choice(("1", "1e300", "-0", "[1/0]", "#0", "ln[0]", "[2**9999]", "10"))
-    return f"#{index}={value}\nG0 X#{index}\nG{r.choice((28, 30, 54, 55, 92))} X1\n#[#{index}]={value}\nG1 F#1 X[#2-#3]\n".encode()
+    code = r.choice((28, 30, 54, 55, 92))
+    return f"#{index}={value}\nG0 X#{index}\nG{code} X1\n#[#{index}]={value}\nG1 F#1 X[#2-#3]\n".encode()
 
 
 def large(r: random.Random) -> bytes:
