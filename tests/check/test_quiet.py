@@ -228,3 +228,22 @@ def test_mixed_units_are_told_from_single_wrong_values(text: str, found: bool) -
     told = [f for f in report(text, default()).findings if f.rule == "unit-mix-up"]
     assert bool(told) is found
     assert all(f.line == 1 for f in told)
+
+
+@pytest.mark.parametrize(
+    ("cut", "line", "word"),
+    [
+        ("G1 X26 Z-2 F800\nG1 X60 F1600\nG0 Z5\nG0 X20 Y40\nG1 X26 Z2 F800\nG1 X60 F1600\n", 12, "sign"),
+        ("G1 X26 Z-2 F800\nG1 X60 F1600\nG1 X650\nG1 Y40\n", 10, "decimal point"),
+        ("G1 X80 Z-2 F800\nG1 Y60 F1600\nG1 X-82\nG1 X84 Y30\nG1 X90\n", 10, "sign"),
+        ("G1 X26 Z-2 F800\n" + "".join(f"G1 X{x} F1600\n" for x in (30, 40, 50, 60)) + "G1 X70 F16000\n", 13, ""),
+    ],
+)
+def test_lost_points_and_signs(cut: str, line: int, word: str) -> None:
+    text = "G21 G90 G17 G40 G94\n" + LIFT + "T1 M6\n" + START + "G0 X20 Y20\nG0 Z5\n" + cut + "G0 Z15\nM5\nM30\n"
+    told = [f for f in report(text, default()).findings if f.rule == "missing-point"]
+    if not word:  # a feed beyond the machine is told by feed-over-machine
+        assert told == []
+        assert "feed-over-machine" in {f.rule for f in report(text, default()).findings}
+    else:
+        assert [(f.line, word in f.message) for f in told] == [(line, True)], [f.message for f in told]
