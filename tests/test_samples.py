@@ -34,6 +34,12 @@ GOOD = programs(SAMPLES)
 SPOILED = programs(SAMPLES / "spoiled")
 
 
+def each(paths: list[Path]) -> pytest.MarkDecorator:
+    """One test for each program; the tests of one program share a worker, which checks it once."""
+    rows = [pytest.param(path, id=path.name, marks=pytest.mark.xdist_group(path.name)) for path in paths]
+    return pytest.mark.parametrize("path", rows)
+
+
 @cache
 def checked(path: Path, *, bare: bool = False) -> ProgramReport:
     """The report on a program; ``bare``: comments stripped and under another name."""
@@ -74,13 +80,13 @@ def test_the_files_are_what_the_generator_writes() -> None:
     assert len(GOOD) >= 6 and len(SPOILED) >= 20
 
 
-@pytest.mark.parametrize("path", GOOD, ids=lambda path: path.name)
+@each(GOOD)
 def test_good_programs_have_no_error_or_warning(path: Path) -> None:
     assert told(checked(path)) == set()
     assert told(checked(path, bare=True)) == set()
 
 
-@pytest.mark.parametrize("path", SPOILED, ids=lambda path: path.name)
+@each(SPOILED)
 def test_each_spoiled_program_is_found_where_it_is_spoiled(path: Path) -> None:
     wanted = expected(path)
     assert wanted
@@ -88,7 +94,7 @@ def test_each_spoiled_program_is_found_where_it_is_spoiled(path: Path) -> None:
     assert told(checked(path, bare=True)) == wanted
 
 
-@pytest.mark.parametrize("path", GOOD + SPOILED, ids=lambda path: path.name)
+@each(GOOD + SPOILED)
 def test_golden_report(path: Path, update_golden: bool) -> None:
     from advisor.report import text
 
