@@ -30,6 +30,7 @@ CUTS, RAPID, BENT, ABOVE = 0, 1, 2, 3  # what a sweep is for; an ABOVE sweep add
 CHORD = 0.002  # mm; how far a chord may stray from the arc it stands for
 NEAR = 10.0  # mm; rapids higher than this above the stock are not measured more closely
 CHUNK = 50_000  # moves planned at a time
+NOTHING = 1e-9  # mm or radians; less is no way and no turn
 TURN = np.pi / 3  # radians; longest helical piece
 MOST_PIECES = 20_000  # of one move
 
@@ -134,11 +135,12 @@ def profile_of(cutter: Cutter) -> tuple[float, float, float, float, float, float
 def make_plan(placed: Placed, machine: Machine | None, cell: float, most_pieces: int) -> Plan:
     """Cut the moves into sweeps and pieces for a grid of ``cell`` mm."""
     table = np.array([profile_of(c) for c in placed.cutters] or [(1e-9, 0, 1e-9, 0, 0, 0)], dtype=np.float64)
-    lengthened = 1.0
+    lengthened, before = 1.0, np.inf
     while _most(placed, table, cell) > most_pieces:  # only then is it worth counting
         count = sum(part.count.sum() for part in _chunks(placed, machine, table, cell, lengthened))
-        if count <= max(most_pieces, 3 * len(placed)) or lengthened > 1e9:
+        if count <= max(most_pieces, 3 * len(placed)) or count == before:
             break
+        before = count
         lengthened *= max(2.0, 2.0 ** int(np.log2(count / most_pieces)))
     pieces: list[PlannedPieces] = []
     sweeps: list[Sweeps] = []
@@ -261,7 +263,7 @@ def _strokes(placed: Placed, table: Floats, first: int, stop: int) -> _Strokes:
 def _lines(rows: NDArray[np.int64], p0: Floats, p1: Floats, t0: Floats | float, t1: Floats | float) -> _Strokes:
     n = len(rows)
     level = p0[:, 2] == p1[:, 2]
-    upright = (p0[:, 0] == p1[:, 0]) & (p0[:, 1] == p1[:, 1])
+    upright = np.hypot(p1[:, 0] - p0[:, 0], p1[:, 1] - p0[:, 1]) < NOTHING
     what = np.where(upright, VERTICAL, np.where(level, LINE, SLOPE)).astype(np.int8)
     nothing = np.zeros(n)
     return _Strokes(
@@ -288,13 +290,18 @@ def _arcs(
     good = np.isfinite(sweep) & (np.abs(sweep) < 1e6)
     for code, axes in ((17, (0, 1)), (18, (2, 0)), (19, (1, 2))):
         good &= (plane != code) | np.isfinite(centre[:, axes]).all(axis=1)
+    # an arc without radius or sweep is the line between its ends
+    arm = np.hypot(*(np.nan_to_num(start[rows - first] - centre)[:, :2]).T)
+    point = good & ((np.abs(np.nan_to_num(sweep)) < NOTHING) | ((plane == 17) & (arm < NOTHING)))
+    degenerate = rows[point]
+    good &= ~point
     rows, centre, sweep, plane = rows[good], centre[good], sweep[good], plane[good]
     p0, p1 = start[rows - first], end[rows - first]
     flat_plane = plane == 17
     level = flat_plane & (p0[:, 2] == p1[:, 2])
     flat_tool = table[placed.cutter[rows], 1] == FLAT
     whole = level | (flat_plane & flat_tool)
-    found = []
+    found = [_lines(degenerate, start[degenerate - first], end[degenerate - first], 0.0, 1.0)]
     if whole.any():
         r, c, s, a, b = rows[whole], centre[whole, :2], sweep[whole], p0[whole], p1[whole]
         # start and end may lie at slightly different radii: the mean is used
@@ -306,7 +313,7 @@ def _arcs(
         large = radius > 2 * tool
         stretch = np.minimum(np.pi / 4, 8 * tool / np.maximum(radius, 1e-9))
         most = np.where(large, np.maximum(stretch, 1e-3), np.where(level[whole], 2 * np.pi, TURN))
-        turns = np.maximum(1, np.ceil(np.abs(s) / most - 1e-9)).astype(np.int64)
+        turns = np.clip(np.ceil(np.abs(s) / most - 1e-9), 1, MOST_PIECES).astype(np.int64)
         k = np.arange(turns.sum()) - np.repeat(np.cumsum(turns) - turns, turns)
         many = np.repeat(np.arange(len(r)), turns)
         u0, u1 = k / turns[many], (k + 1) / turns[many]

@@ -168,3 +168,46 @@ def test_unread_rows_have_no_pieces() -> None:
     cuts = cut(path, setting)
     assert set(cuts.row.tolist()) == {0, 1, 3}
     assert placed_of(path, setting).unlooked == cuts.unlooked
+
+
+ODD = [0.0, 1e-12, -1e-9, 1e-6, 1e6, -1e6, 1e7, 1e8, 1e300, -1e300, math.nan, math.inf, -math.inf, 5.0, -5.0, 40.0]
+STRANGE = [
+    Cutter("parts", diameter=5.0, stickout=3.0, holder_diameter=20.0, shank=8.0, flute_length=2.0),
+    Cutter("ball", form="ball", diameter=5.0),
+    Cutter("corner larger than the radius", form="corner", corner_radius=9.0, diameter=5.0),
+    Cutter("no angle", form="vee", tip_angle=0.0, diameter=5.0),
+    Cutter("all angle", form="vee", tip_angle=200.0, tip_diameter=9.0, diameter=5.0),
+    Cutter("hair", form="drill", diameter=1e-3),
+    Cutter("barn", form="ball", diameter=1e5),
+]
+
+
+@pytest.mark.parametrize("cutter", STRANGE, ids=lambda c: c.name)
+def test_strange_cutters_on_strange_paths(cutter: Cutter) -> None:
+    """Nothing is raised, nothing is NaN, no more is removed than there is, both forms keep to the bounds."""
+    rng = np.random.default_rng(len(cutter.name))
+    bounds = StockBounds(cells=20_000, pieces=20_000, visits=1e7)
+
+    def value() -> float:
+        return float(rng.choice(ODD)) if rng.random() < 0.4 else float(rng.uniform(-10, 50))
+
+    for _ in range(4):
+        path = Path(value(), value(), value())
+        for _ in range(8):
+            kind = rng.integers(0, 3)
+            if kind == 0:
+                path.line(value(), value(), value())
+            elif kind == 1:
+                path.rapid(value(), value(), value())
+            else:
+                centre, plane = (value(), value(), value()), int(rng.choice([17, 18, 19]))
+                sweep = float(rng.choice([0.0, 1e-12, 1.0, -6.3, 100.0, math.nan, 1e9]))
+                path._go(Kind.ARC, value(), value(), value(), centre=centre, sweep=sweep, plane=plane)
+        setting = setting_of((40.0, 30.0, 10.0), cutter, machine=ROUTER)
+        for form in ("numpy", "numba"):
+            cuts = cut(path, setting, form=form, bounds=bounds)
+            assert np.isfinite(cuts.volume).all() and 0 <= cuts.volume.sum() <= 12_000 * (1 + 1e-6)
+            assert np.isfinite(cuts.field.top).all() and not np.isnan(cuts.depth).any()
+            assert cuts.field.top.size <= 20_000 and len(cuts) <= 400_000
+            cuts.angles()
+            freed_parts(cuts)
