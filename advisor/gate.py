@@ -211,6 +211,8 @@ def _with_leftovers(shop: Shop, chosen: Sequence[Path], report: Report) -> Repor
             if any(item.rule not in p.rules_looked for p in mine):
                 continue  # it could not look everywhere: nothing is known of what it would have found
             what = "puts nothing aside" if mine else "names no program"
+            from advisor.rules.unused_allowance import RULE
+
             line = int(item.origin.rpartition(":")[2])
             findings.append(
                 Finding(
@@ -219,8 +221,9 @@ def _with_leftovers(shop: Shop, chosen: Sequence[Path], report: Report) -> Repor
                     message=f"The allowance of {item.rule} {what}.",
                     line=line,
                     end_line=line,
-                    why="An allowance nobody needs hides the next fault of its kind.",
-                    fix="Take it out of the shop file.",
+                    why=RULE.why,
+                    fix="Take it out of the shop file, or mend its rule or pattern.",
+                    safety=RULE.safety,
                     fingerprint=digest("unused-allowance", (item.rule, *item.patterns), 0),
                 )
             )

@@ -402,6 +402,7 @@ def test_what_a_shop_file_says_in_vain_is_told_when_its_whole_folder_was_checked
     _, out, _ = run("check", "shed", "--output", "json")
     found = {p["path"]: p for p in json.loads(out)["programs"]}
     assert [(f["rule"], f["line"]) for f in found["shed/feedwright.toml"]["findings"]] == [("unused-allowance", 10)]
+    assert all(f["why"] and f["fix"] and f["safety"] for f in found["shed/feedwright.toml"]["findings"])
     assert [s["rule"] for s in found["shed/crash.nc"]["suppressed"]] == ["rapid-into-stock"]
     assert any("comes after clean.nc in the job cleat" in text for text in found["shed/crash.nc"]["assumptions"])
     assert not any("in the job" in text for text in found["shed/clean.nc"]["assumptions"])
