@@ -9,6 +9,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
+
 from grammar import path
 from grammar.motion import arc_centre, arc_move
 from grammar.moves import Flag, Gap, Kind
@@ -84,12 +86,28 @@ def compensated(m: Machine, v: list[float], plain: Plain, motion: int) -> None:
         m.move(plain.kind if plain.kind != Kind.ARC else Kind.FEED, (NAN, NAN, *to[2:]), flags, feed, minutes)
         m.lost = dict.fromkeys((0, 1), ("compensation", "the diameter is not declared", m.block)) | m.lost
         return
+    rows, arcs = len(m.record.rows), len(m.record.arcs)
     if plain.kind == Kind.ARC:
         _arc(m, v, plain, start, to, feed, minutes)
     elif math.hypot(to[0] - start[0], to[1] - start[1]) <= NEAR:
         m.move(plain.kind, (*m.pos[:2], *to[2:]), flags, feed, minutes)
     else:
         _straight(m, plain.kind, start, to, feed, minutes)
+    if minutes == minutes and len(m.record.rows) > rows + 1:
+        _share(m, rows, arcs, minutes)
+
+
+def _share(m: Machine, rows: int, arcs: int, minutes: float) -> None:
+    """In inverse time the whole block takes 1/F minutes (3.5.19): its corner arc and its own move share them by length."""
+    made = np.array([row[6:12] for row in m.record.rows[rows:]])
+    start, end = made[:, :3], made[:, 3:]
+    new = m.record.arcs[arcs:]
+    at = np.array([arc[0] for arc in new]) - (len(m.record) - len(made))
+    centre, plane = np.array([arc[1:4] for arc in new]), np.array([arc[5] for arc in new])
+    sweep = path.sweeps(start[at], end[at], centre, np.array([float(arc[4]) for arc in new]), plane)
+    length = path.path_lengths(start, end, at, centre, sweep, plane)
+    share = minutes * length / length.sum()
+    m.record.rows[rows:] = [(*row[:13], float(t)) for row, t in zip(m.record.rows[rows:], share, strict=True)]
 
 
 def _straight(m: Machine, kind: Kind, start: tuple[float, ...], to: tuple[float, ...], feed: float, minutes: float) -> None:

@@ -145,3 +145,12 @@ def test_ends_apart_along_the_radius_only_make_a_full_circle(block: str, sweep: 
     """3.5.3.2: radii may differ by 0.002 mm; an arc from a direction to the same direction is once round, not nothing."""
     trace = trace_of({"blocks": [block]}, percent=True)
     assert [m["sweep_deg"] for m in trace["moves"]] == [sweep]
+
+
+def test_inverse_time_covers_the_whole_block_with_its_corner() -> None:
+    """3.5.19, B.1: 1/F minutes for a block; its arc about the corner (3 mm, 36.87 degrees) and its line share them."""
+    trace = trace_of({"blocks": ["G41 D1 G93 G1 X5 F2", "X20 F2"]}, percent=False)
+    assert [m["kind"] for m in trace["moves"]] == ["feed", "arc", "feed"]
+    assert trace["moves"][0]["minutes"] == 0.5
+    assert trace["moves"][1]["minutes"] == pytest.approx(0.5 * 1.930503 / 16.930503, abs=LAST_DIGIT)
+    assert trace["moves"][1]["minutes"] + trace["moves"][2]["minutes"] == pytest.approx(0.5, abs=LAST_DIGIT)
