@@ -1033,11 +1033,29 @@ def _internal(error: BaseException) -> int:
     return WRONG_USE
 
 
+def _only(given: Sequence[str]) -> typer.Typer:
+    """The application with just the command that is named first, which saves building all the others."""
+    named = [item for item in app.registered_commands if item.callback is not None and item.callback.__name__ in given[:1]]
+    if not named:
+        return app
+    lean = typer.Typer(
+        name="feedwright",
+        rich_markup_mode=None,
+        pretty_exceptions_enable=False,
+        add_completion=False,
+        context_settings=app.info.context_settings,
+    )
+    lean.registered_callback = app.registered_callback
+    lean.registered_commands = named
+    return lean
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; the exit status. Never raises."""
+    given = list(arguments) if arguments is not None else sys.argv[1:]
     try:
-        result = app(
-            args=list(arguments) if arguments is not None else None, prog_name="feedwright", standalone_mode=False
+        result = _only(given)(
+            args=given if arguments is not None else None, prog_name="feedwright", standalone_mode=False
         )
     except KeyboardInterrupt:
         return INTERRUPTED

@@ -528,6 +528,12 @@ def test_colour_ascii_and_the_pipe(tmp_path: Path) -> None:
     assert b"\x1b" not in real("check", str(path), "--output", "json", FORCE_COLOR="1").stdout
 
 
+def test_the_shell_can_complete_commands_and_flags() -> None:
+    for words, at, wanted in (("feedwright che", "1", b"check"), ("feedwright check --fa", "2", b"--fail-on")):
+        done = real(_FEEDWRIGHT_COMPLETE="complete_bash", COMP_WORDS=words, COMP_CWORD=at)
+        assert done.stdout.split() == [wanted]
+
+
 def test_a_reader_that_goes_away_is_no_traceback(tmp_path: Path) -> None:
     command = f"{sys.executable} -m advisor.cli catalogue --output json | head -c 10"
     done = subprocess.run(command, shell=True, capture_output=True, check=False)
