@@ -155,6 +155,11 @@ class Machine:
                                  measured=numbers.get("measured"), limit=numbers.get("limit"), unit=numbers.get("unit"),
                                  block=self.block))
 
+    def unclear(self, rule: str, message: str, fix: str, at: str) -> None:
+        """Warn once, in strict, of what the standard leaves open and how it is taken here."""
+        if self.strict:
+            self.fault(rule, message, fix, severity="warning", at=at, once=(rule, message))
+
     def event(self, kind: str, value: float | str | None = None, text: str = "") -> None:
         """Note an event."""
         self.events.append(Event(kind, self.block, len(self.record), value, text))

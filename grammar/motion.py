@@ -35,6 +35,9 @@ def machine_straight(m: Machine, v: list[float], plain: Plain) -> None:
         value = v[slot] * unit
         if axis == 2:
             value -= m.length
+            if m.length:
+                m.unclear("bad-value", "G53: Z is taken as where the gauge point goes; the standard does not say whether it or"
+                          " the tip is meant while a length offset is in force", "Write G49 before it.", "Z")
         if axis < 3 and not declared:
             value = NAN
         to[axis] = value
@@ -254,8 +257,17 @@ def cycle(m: Machine, v: list[float], c: CycleCall) -> None:
     old = m.old_z
     clear = old if c.cycle_return == 98 and (old > retract or old != old) else retract
     high = m.high if old != old and normal == 2 else False
+    if c.cycle_return == 98 and max(old, retract) != max(here[normal], retract):
+        m.unclear("cycle-fault", f"{name}: G98 returns to {AXES[normal]} before the first cycle of the row; the standard could"
+                  " also mean the level before this block", "Write G80 and a rapid between them.", "G98")
+    if c.code == 880:
+        m.unclear("cycle-fault", "G88: how far the operator retracts is not known; the clear level is taken",
+                  "Move to a known level in the block after it.", name)
     level = 0.0
     if c.code == 870:
+        if not set("IJK") <= {letter for letter, _ in c.stored}:
+            m.unclear("cycle-fault", "G87: I, J or K is carried over from the block before; the standard does not say that it"
+                      " may be", "Write I, J and K again.", name)
         k = sticky[OFFSET_LETTERS[normal]]
         level = (m.shift[normal] if c.absolute else bottom) + k
         if level < bottom:

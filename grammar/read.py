@@ -267,6 +267,7 @@ class _Reader:
                     machine.relaxed("percent-text")
                 return pc + 1
             if template.delete and self.start.block_delete and template.reject is None:
+                self.skipped(template)
                 return pc + 1
             self.count(pc)
             if template.reject is not None:
@@ -286,6 +287,14 @@ class _Reader:
         except Reject as reject:
             self.refused(pc, line, reject)
             return pc + 1
+
+    def skipped(self, template: Template) -> None:
+        """Warn of what is wrong with a block that the block delete switch leaves out: its syntax has been read (A.1)."""
+        if self.strict and not template.values and not template.code_values:
+            refused = self.language.step(self.machine.state_id, template).reject
+            if refused is not None:
+                self.machine.fault(refused.rule, f"in a block that is skipped: {refused.message}", refused.fix,
+                                   severity="warning", at=refused.at if "squeezed" not in refused.numbers else None)
 
     subprograms = frozenset((970, 980, 990))
 

@@ -126,6 +126,9 @@ def warn(m: Machine, v: list[float], rule: str, message: str, fix: str, at: str)
 
 
 def units(m: Machine, v: list[float], units: int) -> None:
+    if m.language.states[m.state_id].units != units and (len(m.record) or any(m.shift) or m.length):
+        m.unclear("unit-mix-up", "the length unit changes after a move or an offset; origins stay where they are, F keeps its"
+                  " number", "State the unit once, at the start.", f"G{units}")
     m.event("units", f"G{units}")
 
 

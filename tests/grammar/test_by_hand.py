@@ -154,3 +154,25 @@ def test_inverse_time_covers_the_whole_block_with_its_corner() -> None:
     assert trace["moves"][0]["minutes"] == 0.5
     assert trace["moves"][1]["minutes"] == pytest.approx(0.5 * 1.930503 / 16.930503, abs=LAST_DIGIT)
     assert trace["moves"][1]["minutes"] + trace["moves"][2]["minutes"] == pytest.approx(0.5, abs=LAST_DIGIT)
+
+
+@pytest.mark.parametrize(("program", "warned"), [
+    ("G43 H1|G53 G0 Z5", True), ("G43 H1|G53 G0 X5", False), ("G53 G0 Z5", False),
+    ("M3 S100 G87 X1 Y1 Z-2 R1 I1 J1 K-1|X2", True), ("M3 S100 G87 X1 Y1 Z-2 R1 I1 J1 K-1|X2 R1 I1", True),
+    ("M3 S100 G87 X1 Y1 Z-2 R1 I1 J1 K-1|X2 I1 J1 K-1", False),
+    ("G0 Z5|G99 G81 X1 Y1 Z-3 R2|G98 X2", True), ("G0 Z5|G98 G81 X1 Y1 Z-3 R2|X2", False),
+    ("G0 X1|G20", True), ("G20|G0 X1", False), ("G0 X1|G21", False), ("G92 X1|G20", True),
+    ("M3 S1|G88 X1 Y1 Z-2 R1 P1", True), ("M3 S1|G86 X1 Y1 Z-2 R1 P1", False),
+])
+def test_what_the_standard_leaves_open_is_warned_of(program: str, warned: bool) -> None:
+    """3.5.12, 3.5.16.8, 3.5.20, 3.5.7, 3.5.16.9: the text can be read in two ways; own rulings, told where they count."""
+    trace = trace_of({"blocks": program.split("|")}, percent=False)
+    assert [f["severity"] for f in trace["faults"]] == ["warning"] * warned
+    assert [f["line"] for f in trace["faults"]] == [len(program.split("|"))] * warned
+
+
+def test_a_skipped_block_that_could_not_run_is_warned_of() -> None:
+    """A.1: a skipped block is still read; what is wrong only in what it does is told, and is no error."""
+    trace = trace_of({"blocks": ["/G0", "/G0 X5", "/G1 X1 P1", "G0 Y2"], "block_delete": True}, percent=False)
+    assert [(f["line"], f["severity"]) for f in trace["faults"]] == [(1, "warning"), (3, "warning")]
+    assert trace["end"]["position"]["y"] == 2.0 and len(trace["moves"]) == 1
