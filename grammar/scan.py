@@ -206,9 +206,7 @@ def scan(
                     if sign != 0 or points > 0 or digits > 0:
                         plain = False
                     sign = 1 if kind == 4 else 2
-                elif kind != 0:
-                    break
-                elif byte == 10 or byte == 13:
+                elif kind != 0 or byte == 10 or byte == 13:
                     break
                 i += 1
             if points > 1 or digits == 0:
