@@ -740,8 +740,8 @@ def relief(shop: Shop) -> Clean:
     )
     fall = sin(atan(steepest)) * 1.15
     feed = min(rough.feed, slot.feed * rough.spindle_rpm / slot.spindle_rpm)
-    feed = min(feed, (rough.plunge_feed or feed) / fall)
-    fine_feed = min(fine.feed, (fine.plunge_feed or fine.feed) / fall)
+    feed = min(feed, min(rough.plunge_feed or feed, shop.machine.feed_max_z) / fall)
+    fine_feed = min(fine.feed, min(fine.plunge_feed or fine.feed, shop.machine.feed_max_z) / fall)
     # A machine does not reach a great feed over short moves: spindle and feed go down together, the chip stays.
     reachable = 60 * sqrt(4 * shop.machine.acceleration[2])
     rough_rpm = slowed(shop, rough.spindle_rpm, feed, reachable)
