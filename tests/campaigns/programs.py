@@ -736,7 +736,10 @@ def relief(shop: Shop) -> Clean:
     fine = shop.advise(ball, "side", 1.0, finish=True, stepover=0.8)
     # Downhill the cutter must not go down faster than it may plunge.
     steepest = max(
-        abs(tip(px + 1.0, py, True, 0.0) - tip(px, py, True, 0.0)) for px in range(-8, 78) for py in (0.0, 12.0, 25.0)
+        abs(tip(px + 1.0, py, end, 0.0) - tip(px, py, end, 0.0))
+        for end in (True, False)
+        for px in range(-12, 82)
+        for py in (0.0, 12.0, 25.0)
     )
     fall = sin(atan(steepest)) * 1.15
     feed = min(rough.feed, slot.feed * rough.spindle_rpm / slot.spindle_rpm)
@@ -759,7 +762,11 @@ def relief(shop: Shop) -> Clean:
         if shop.high:
             shop.rapid("approach", z=shop.clear)
             shop.high = False
-        shop.line("touch", z=level, feed=(rough.plunge_feed or feed / 4) * rough_rpm / rough.spindle_rpm)
+        shop.line(
+            "touch",
+            z=max(level, tip(-out, 0.0, False, allowance)),
+            feed=(rough.plunge_feed or feed / 4) * rough_rpm / rough.spindle_rpm,
+        )
         first: float | None = feed
         for k in range(count + 1):
             row = y * k / count
