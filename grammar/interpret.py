@@ -204,9 +204,7 @@ class Machine:
             flags |= Flag.HIGH_Z
         if kind not in (Kind.RAPID, Kind.ARC) and math.isnan(minutes) and self.feed_unit != 1.0 and at[:3] == to[:3]:
             feed /= self.feed_unit  # degrees a minute
-        n = len(self.record)
-        if n >= self.move_limit:
-            self.runaway(f"the program makes more than {self.move_limit} moves", self.move_limit)
+        n = self.room()
         self.record.rows.append((kind, self.block, self.call, self.mode(), self.frame(), flags, at[0], at[1], at[2],
                                  to[0], to[1], to[2], feed, minutes))
         if at[3:] != to[3:]:
@@ -237,6 +235,13 @@ class Machine:
         p = self.parameters
         return repr((self.pos, self.state_id, self.f, self.rpm, self.tool, self.selected, self.shift, self.length,
                      len(self.record), p.values, p.names, p.locals))
+
+    def room(self) -> int:
+        """The number of the next move. Ends the program where no more may be made."""
+        n = len(self.record)
+        if n >= self.move_limit:
+            self.runaway(f"the program makes more than {self.move_limit} moves", self.move_limit)
+        return n
 
     def found(self, to: tuple[float, ...]) -> None:
         """Axes known again end their gap."""
@@ -315,6 +320,7 @@ class Machine:
 
     def dwell(self, seconds: float) -> None:
         """Wait where the tool is."""
+        self.room()
         self.event("dwell", seconds)
         at = self.pos
         self.record.rows.append((Kind.DWELL, self.block, self.call, self.mode(), self.frame(), 0, at[0], at[1], at[2],

@@ -291,6 +291,7 @@ def cycle(m: Machine, v: list[float], c: CycleCall) -> None:
     if here[normal] < retract:
         go(Kind.RAPID, (here[first], here[second], retract), 0)
     for _ in range(repeats):
+        recorded = len(m.record)
         present = m.pos
         spot = m.target(v, c.hole, c.absolute)
         go(Kind.RAPID, (spot[first], spot[second], present[normal]), 0)
@@ -310,3 +311,5 @@ def cycle(m: Machine, v: list[float], c: CycleCall) -> None:
                 m.event("stop", 0.0, "the operator retracts by hand")
                 at[normal] = clear  # how far nobody can know; taken as far as the clear level
                 m.pos = tuple(at)
+        if len(m.record) == recorded:
+            break  # nothing moves here, and nothing would in a further repeat

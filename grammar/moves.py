@@ -213,7 +213,7 @@ class Bounds:
     seconds: float | None = None
     jumps: int = 200_000  # ways back and calls
     blocks_again: int = 1_000_000  # blocks run more than once
-    moves_made: int = 2_000_000  # moves beyond four a line, made by cycles and loops
+    moves_made: int = 1_000_000  # moves beyond four a line, made by cycles and loops
 
 
 @dataclass(frozen=True, slots=True)
