@@ -191,27 +191,37 @@ def run_numpy(
     progress: Callable[[float], None] | None = None,
 ) -> Tally:
     """Sweep everything in order; ``top`` and ``mover`` are changed in place."""
+    from advisor.kernels.batch import batches, sweep_batch
+
     tally = Tally.empty(len(plan.pieces.row))
     s = plan.sweeps
-    rows = zip(
+    rows = list(zip(
         s.what.tolist(), s.use.tolist(), s.row.tolist(), s.profile.tolist(), s.p0.tolist(), s.p1.tolist(),
         s.arc.tolist(), s.first.tolist(), s.count.tolist(), boxes.tolist(), strict=True,
-    )  # fmt: skip
+    ))  # fmt: skip
     arcs = s.arcs.tolist()
     no_arc = [0.0, 0.0, 0.0, 0.0, 0.0]
     profiles = [(r, int(form), flat, corner, slope, core) for r, form, flat, corner, slope, core in plan.profiles]
     total = len(s)
-    for k, (what, use, row, profile, p0, p1, arc, first, count, box) in enumerate(rows):
-        if progress is not None and k & 255 == 0:
-            progress(k / total)
-        if box[0] >= box[1] or box[2] >= box[3]:
+    for begin, stop, together in batches(plan, boxes):
+        if progress is not None:
+            progress(begin / total)
+        if together:
+            shape = profiles[int(s.profile[begin])]
+            sweep_batch(plan, slice(begin, stop), boxes, lattice, shape, top, bottom, mover, tally)
             continue
-        shape = profiles[profile]
-        for window in _strips(what, p0, p1, shape[0], box, lattice):
-            _sweep(
-                what, use, row, shape, p0, p1, arcs[arc] if arc >= 0 else no_arc, first, count, window,
-                lattice, top, bottom, mover, tally,
-            )  # fmt: skip
+        for k in range(begin, stop):
+            if progress is not None and k & 255 == 0:
+                progress(k / total)
+            what, use, row, profile, p0, p1, arc, first, count, box = rows[k]
+            if box[0] >= box[1] or box[2] >= box[3]:
+                continue
+            shape = profiles[profile]
+            for window in _strips(what, p0, p1, shape[0], box, lattice):
+                _sweep(
+                    what, use, row, shape, p0, p1, arcs[arc] if arc >= 0 else no_arc, first, count, window,
+                    lattice, top, bottom, mover, tally,
+                )  # fmt: skip
     return tally
 
 

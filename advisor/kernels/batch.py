@@ -1,0 +1,248 @@
+"""Many small straight sweeps at once, in numpy.
+
+What the cutter's underside does to a cell does not depend on the material, so it is worked out for the windows of many
+sweeps together; only then are the windows lowered one after the other, in program order, and what was removed is summed
+for all of them together. The formulas are those of advisor/kernels/sweep.py for one sweep, which tests hold this to.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.kernels.plan import CUTS, FLAT, LINE, SLOPE, TORUS, VERTICAL, Plan
+from advisor.kernels.sweep import (
+    EDGE, SPECK, Bools, Floats, Ints, Lattice, Longs, Singles, Tally, contact_radius, form_height, lead,
+)  # fmt: skip
+
+TOGETHER = 16_000  # cells of the windows taken at once: their arrays stay in the processor's cache
+LARGEST = 8_000  # cells of a window; with more, one sweep at a time costs no more
+FEWEST = 4  # sweeps in a row that are worth it
+
+
+def batchable(plan: Plan, boxes: Ints) -> Bools:
+    """(s,) sweeps that may be taken together: straight, cutting, with a small window."""
+    s = plan.sweeps
+    profiles = plan.profiles[s.profile]
+    form, flat, radius = profiles[:, 1], profiles[:, 2], profiles[:, 0]
+    area = (boxes[:, 1] - boxes[:, 0]) * (boxes[:, 3] - boxes[:, 2])
+    good = (s.use == CUTS) & (s.what <= SLOPE) & (area <= LARGEST) & (boxes[:, 0] < boxes[:, 1]) & (boxes[:, 2] < boxes[:, 3])
+    # a slope of one piece, of a cutter whose lowest point has a plain formula
+    good &= (s.what != SLOPE) | ((s.count == 1) & ((form == FLAT) | ((form == TORUS) & (flat == 0.0))))
+    # long oblique lines are looked at in strips
+    way = np.abs(s.p1[:, :2] - s.p0[:, :2]).min(axis=1)
+    good &= (s.what == VERTICAL) | (way < 4 * radius)
+    return np.asarray(good)
+
+
+def batches(plan: Plan, boxes: Ints) -> Iterator[tuple[int, int, bool]]:
+    """Stretches of sweeps (first, stop, whether they are taken together) that cover the plan in order."""
+    good = batchable(plan, boxes)
+    profile = plan.sweeps.profile
+    edges = np.flatnonzero((good[1:] != good[:-1]) | (good[1:] & (profile[1:] != profile[:-1]))) + 1
+    wide, high = (boxes[:, 1] - boxes[:, 0]).tolist(), (boxes[:, 3] - boxes[:, 2]).tolist()
+    ends = [0, *edges.tolist(), len(good)]
+    for first, stop in zip(ends[:-1], ends[1:], strict=True):
+        if first == stop:
+            continue
+        if not good[first] or stop - first < FEWEST:
+            yield first, stop, False
+            continue
+        begin, wi, wj, used = first, 0, 0, 0
+        for k in range(first, stop):
+            a, b = max(wi, wide[k]), max(wj, high[k])
+            filled = used + wide[k] * high[k]
+            # all windows are held as large as the largest
+            if k > begin and (a * b * (k + 1 - begin) > TOGETHER or a * b * (k + 1 - begin) > 2 * filled):
+                yield begin, k, True
+                begin, a, b, filled = k, wide[k], high[k], wide[k] * high[k]
+            wi, wj, used = a, b, filled
+        yield begin, stop, True
+
+
+@dataclass(frozen=True, eq=False)
+class _Windows:
+    """The windows of a batch, all as large as the largest: shapes (b, wi, wj) unless said otherwise, mm.
+
+    along, across: of each cell from the start of its sweep; near2: squared distance from its path; x, shift_x, y,
+    shift_y (b, wi) or (b, wj): its sample point from the start of the sweep; surface: height the sweep leaves.
+    """
+
+    along: Floats
+    across: Floats
+    surface: Floats
+    x: Floats
+    y: Floats
+    shift_x: Floats
+    shift_y: Floats
+    length: Floats  # (b,)
+
+
+def _windows(plan: Plan, part: slice, box: Longs, lattice: Lattice, shape: tuple[float, ...]) -> _Windows:
+    radius, form, flat, corner, slope, _ = shape
+    s = plan.sweeps
+    what, p0, p1 = s.what[part], s.p0[part], s.p1[part]
+    reach2 = (radius + EDGE) ** 2
+    wi, wj = int((box[:, 1] - box[:, 0]).max()), int((box[:, 3] - box[:, 2]).max())
+    i = np.minimum(box[:, 0, None] + np.arange(wi), len(lattice.x) - 1)
+    j = np.minimum(box[:, 2, None] + np.arange(wj), len(lattice.y) - 1)
+    x, y = lattice.x[i] - p0[:, 0, None], lattice.y[j] - p0[:, 1, None]
+    shift_x, shift_y = lattice.shift_x[j], lattice.shift_y[i]
+    upright = what == VERTICAL
+    way = np.where(upright[:, None], [1.0, 0.0], p1[:, :2] - p0[:, :2])
+    length = np.sqrt(way[:, 0] * way[:, 0] + way[:, 1] * way[:, 1])
+    ux, uy = (way[:, 0] / length)[:, None], (way[:, 1] / length)[:, None]
+    length = np.where(upright, 0.0, length)
+    along = (x * ux + shift_y * uy)[:, :, None] + (shift_x * ux + y * uy)[:, None, :]
+    across = (shift_y * ux - x * uy)[:, :, None] + (y * ux - shift_x * uy)[:, None, :]
+    most = length[:, None, None]
+    u = np.maximum(along, 0.0)
+    np.minimum(u, most, out=u)
+    np.subtract(along, u, out=u)
+    np.multiply(u, u, out=u)
+    v2 = across * across
+    near2 = np.add(u, v2, out=u)
+    out = near2 > reach2
+    low = np.where(what == SLOPE, p0[:, 2], np.minimum(p0[:, 2], p1[:, 2]))[:, None, None]
+    if (what == SLOPE).any():
+        m = np.where(what == SLOPE, (p1[:, 2] - p0[:, 2]) / np.where(upright, 1.0, length), 0.0)[:, None, None]
+        rest = reach2 - v2
+        np.maximum(rest, 0.0, out=rest)
+        ahead = lead(rest, v2, np.abs(m), form, flat, corner, slope)  # type: ignore[arg-type]
+        if form == FLAT:
+            ahead = ahead * (m != 0)
+        u = np.subtract(along, np.where(m > 0, 1.0, -1.0) * ahead, out=rest)
+        np.maximum(u, 0.0, out=u)
+        np.minimum(u, most, out=u)
+        climb = m * u
+        np.subtract(along, u, out=u)
+        np.multiply(u, u, out=u)
+        d2 = np.add(u, v2, out=u)
+        out |= d2 > reach2 * (1 + 1e-12)
+        surface = (low + climb) + form_height(np.minimum(d2, reach2), radius, int(form), flat, corner, slope)
+    elif form == FLAT:
+        surface = np.broadcast_to(low, along.shape).copy()
+    else:
+        surface = low + form_height(np.minimum(near2, reach2), radius, int(form), flat, corner, slope)
+    surface[out] = np.inf
+    return _Windows(along, across, surface, x, y, shift_x, shift_y, length)
+
+
+def sweep_batch(
+    plan: Plan,
+    part: slice,
+    boxes: Ints,
+    lattice: Lattice,
+    shape: tuple[float, int, float, float, float, float],
+    top: Singles,
+    bottom: Singles,
+    mover: Ints,
+    tally: Tally,
+) -> None:
+    """Sweep the straight sweeps ``part`` of one profile in order; ``top``, ``mover`` and ``tally`` are changed."""
+    s = plan.sweeps
+    box = boxes[part].astype(np.int64)
+    windows = _windows(plan, part, box, lattice, shape)
+    surface = windows.surface
+    held = np.zeros(surface.shape, dtype=np.float32)
+    removed = np.zeros(surface.shape)
+    cut = np.zeros(surface.shape, dtype=bool)
+    floor = float(bottom.flat[0]) if not any(bottom.strides) else None
+    if floor is not None:
+        np.maximum(surface, floor, out=surface)
+    for k, ((i0, i1, j0, j1), row) in enumerate(zip(box.tolist(), s.row[part].tolist(), strict=True)):
+        ni, nj = i1 - i0, j1 - j0
+        field, new = top[i0:i1, j0:j1], surface[k, :ni, :nj]
+        if floor is None:
+            np.maximum(new, bottom[i0:i1, j0:j1], out=new)
+        before, less, mask = held[k, :ni, :nj], removed[k, :ni, :nj], cut[k, :ni, :nj]
+        before[:] = field
+        np.subtract(before, new, out=less)
+        np.greater(less, SPECK, out=mask)
+        np.copyto(field, new, where=mask, casting="same_kind")
+        np.copyto(mover[i0:i1, j0:j1], row, where=mask)
+    found = np.flatnonzero(cut)
+    if len(found):
+        _account(plan, part, box, lattice, shape, windows, held, removed, found, top.shape[1], tally)
+
+
+def _account(
+    plan: Plan,
+    part: slice,
+    box: Longs,
+    lattice: Lattice,
+    shape: tuple[float, int, float, float, float, float],
+    windows: _Windows,
+    held: Singles,
+    removed: Floats,
+    found: Longs,
+    ny: int,
+    tally: Tally,
+) -> None:
+    """Add up what a batch removed in the cells ``found`` of its windows."""
+    radius, form, flat, corner, slope, core_radius = shape
+    args = (form, flat, corner, slope)
+    s = plan.sweeps
+    what, first, count = s.what[part], s.first[part], s.count[part].astype(np.int64)
+    z0, z1 = s.p0[part, 2], s.p1[part, 2]
+    low_z = np.minimum(z0, z1)
+    reach2 = (radius + EDGE) ** 2
+    wi, wj = removed.shape[1:]
+    k, rest = found // (wi * wj), found % (wi * wj)
+    h, less = held.ravel()[found].astype(np.float64), removed.ravel()[found]
+    along, v = windows.along.ravel()[found], windows.across.ravel()[found]
+    kind = what[k]
+    v2 = v * v
+    # whether the leading front met the cell
+    front = np.zeros(len(found), dtype=bool)
+    ahead = along
+    if (what == LINE).any():
+        rc = contact_radius(np.maximum(h - low_z[k], 0.0), radius, *args)
+        ahead = along - np.sqrt(np.maximum(rc * rc - v2, 0.0))
+        front = (kind == LINE) & (ahead > 0)
+    if (what == SLOPE).any():
+        d0 = along * along + v2
+        met = (d0 > reach2) | (z0[k] + form_height(np.minimum(d0, reach2), radius, *args) >= h)
+        front |= (kind == SLOPE) & met
+    # the pieces of the batch one after the other
+    begin = np.cumsum(count) - count
+    piece = begin[k]
+    if (count > 1).any():
+        share = (count / np.where(windows.length > 0, windows.length, 1.0))[k]
+        bins = np.minimum((np.maximum(ahead, 0.0) * share).astype(np.int64), count[k] - 1)
+        piece = piece + np.where(count[k] > 1, bins, 0)
+        order = np.argsort(piece, kind="stable")
+        piece, k, rest, less, v, front = piece[order], k[order], rest[order], less[order], v[order], front[order]
+    starts = np.flatnonzero(np.diff(piece, prepend=-1))
+    met_pieces = piece[starts]
+    sizes = np.diff(starts, append=len(piece))
+    owner = k[starts]
+    into = first[owner] + (met_pieces - begin[owner])
+    tally.volume[into] += np.add.reduceat(less, starts) * lattice.area
+    tally.cells[into] += sizes.astype(np.int32)
+    single = less.astype(np.float32)
+    most = np.maximum.reduceat(single, starts)
+    deepest = np.flatnonzero(single == np.repeat(most, sizes))
+    deepest = deepest[np.flatnonzero(np.diff(piece[deepest], prepend=-1))]  # the first of equals
+    deeper = most > tally.depth[into]
+    where = rest[deepest]
+    at = (box[owner, 0] + where // wj) * ny + box[owner, 2] + where % wj
+    tally.depth[into[deeper]] = most[deeper]
+    tally.at[into[deeper]] = at[deeper]
+    tally.front[into] += np.add.reduceat(front, starts, dtype=np.int32)
+    tally.low[into] = np.minimum(tally.low[into], np.minimum.reduceat(np.where(front, v, np.inf), starts))
+    tally.high[into] = np.maximum(tally.high[into], np.maximum.reduceat(np.where(front, v, -np.inf), starts))
+    down = np.flatnonzero((z1 < z0)[k])
+    if len(down):
+        d, r = k[down], rest[down]
+        fi, fj = r // wj, r % wj
+        p0, p1 = s.p0[part], s.p1[part]
+        cx = windows.x[d, fi] + windows.shift_x[d, fj] - (p1[d, 0] - p0[d, 0])
+        cy = windows.y[d, fj] + windows.shift_y[d, fi] - (p1[d, 1] - p0[d, 1])
+        under = np.flatnonzero(cx * cx + cy * cy <= core_radius * core_radius)
+        d = d[under]
+        depth = np.minimum(less[down[under]], z0[d] - z1[d]).astype(np.float32)
+        np.maximum.at(tally.core, first[d], depth)
