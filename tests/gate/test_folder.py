@@ -14,7 +14,6 @@ import threading
 import time
 import xml.etree.ElementTree as ET
 from collections.abc import Callable, Sequence
-from importlib.util import find_spec
 from pathlib import Path
 
 import pytest
@@ -25,7 +24,7 @@ from tests.gate.programs import CLEAN, CRASHING, NO_FEED, SHOP
 
 ROOT = Path(__file__).resolve().parents[2]
 Run = Callable[..., tuple[int, str, str]]
-FORMATS = ("text", *MACHINE_FORMATS, *(["html"] if find_spec("advisor.report.html") else []))
+FORMATS = ("text", *MACHINE_FORMATS, "html")
 
 
 @pytest.fixture
