@@ -474,7 +474,7 @@ def check(
     \b
     Formats of --output: text, json, sarif, junit, github, gitlab.
     """
-    
+
     from advisor.gate import Shop, filtered, rules_given, run
 
     one_of(fail_on, "--fail-on", FAIL_ON)

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.kernels.plan import CUTS, FLAT, LINE, SLOPE, TORUS, VERTICAL, Plan
+from advisor.kernels.plan import CUTS, FLAT, LINE, RAPID, SLOPE, TORUS, VERTICAL, Plan
 from advisor.kernels.sweep import (
     EDGE, SPECK, Bools, Floats, Ints, Lattice, Longs, Singles, Tally, contact_radius, form_height, lead,
 )  # fmt: skip
@@ -36,6 +36,38 @@ def batchable(plan: Plan, boxes: Ints) -> Bools:
     way = np.abs(s.p1[:, :2] - s.p0[:, :2]).min(axis=1)
     good &= (s.what == VERTICAL) | (way < 4 * radius)
     return np.asarray(good)
+
+
+def trailing(plan: Plan, boxes: Ints, lattice: Lattice) -> Ints:
+    """The boxes of the sweeps, less what lies so far behind the start of a line that goes on from the sweep before it
+    that the stock is already down there."""
+    s = plan.sweeps
+    going = np.zeros(len(s), dtype=bool)
+    going[1:] = (s.p1[:-1] == s.p0[1:]).all(axis=1) & (s.profile[1:] == s.profile[:-1]) & (s.use[:-1] <= RAPID)
+    going &= (s.use == CUTS) & ((s.what == LINE) | (s.what == SLOPE))
+    k = np.flatnonzero(going)
+    if not len(k) or len(lattice.x) < 2 or len(lattice.y) < 2:
+        return boxes
+    radius, form, flat, corner = (plan.profiles[s.profile[k], c] for c in (0, 1, 2, 3))
+    way = s.p1[k] - s.p0[k]
+    run = np.hypot(way[:, 0], way[:, 1])
+    down = np.maximum(-way[:, 2] / run, 0.0)
+    # how far behind its axis a cutter that goes down still lowers the stock
+    behind = np.where(form == TORUS, flat + corner * down / np.sqrt(1 + down * down), radius)
+    behind = np.where(down == 0, 0.0, np.minimum(radius, behind)) + 1e-6
+    chord = np.sqrt(np.maximum(radius * radius - behind * behind, 0.0))
+    found = boxes.copy()
+    for axis, samples in ((0, lattice.x), (1, lattice.y)):
+        u, w = way[:, axis] / run, np.abs(way[:, 1 - axis]) / run
+        # the least coordinate along the axis, in its sense of travel, of what is left of the circle round the start
+        back = np.where(np.abs(u) * radius < behind, radius, np.minimum(behind * np.abs(u) + chord * w, radius))
+        step = samples[1] - samples[0]
+        from_low = np.floor((s.p0[k, axis] - back) / step) - 1
+        from_high = np.ceil((s.p0[k, axis] + back) / step) + 1
+        low, high = found[k, 2 * axis], found[k, 2 * axis + 1]
+        found[k, 2 * axis] = np.where(u > 0, np.maximum(low, np.minimum(from_low, high)), low)
+        found[k, 2 * axis + 1] = np.where(u < 0, np.minimum(high, np.maximum(from_high, low)), high)
+    return found
 
 
 def batches(plan: Plan, boxes: Ints) -> Iterator[tuple[int, int, bool]]:
@@ -166,7 +198,8 @@ def sweep_batch(
         np.copyto(mover[i0:i1, j0:j1], row, where=mask)
     found = np.flatnonzero(cut)
     if len(found):
-        _account(plan, part, box, lattice, shape, windows, held, removed, found, top.shape[1], tally)
+        counts = np.count_nonzero(cut.reshape(len(box), -1), axis=1)
+        _account(plan, part, box, lattice, shape, windows, held, removed, found, counts, top.shape[1], tally)
 
 
 def _account(
@@ -179,10 +212,11 @@ def _account(
     held: Singles,
     removed: Floats,
     found: Longs,
+    counts: Longs,
     ny: int,
     tally: Tally,
 ) -> None:
-    """Add up what a batch removed in the cells ``found`` of its windows."""
+    """Add up what a batch removed in the cells ``found`` of its windows, ``counts`` of each."""
     radius, form, flat, corner, slope, core_radius = shape
     args = (form, flat, corner, slope)
     s = plan.sweeps
@@ -191,7 +225,8 @@ def _account(
     low_z = np.minimum(z0, z1)
     reach2 = (radius + EDGE) ** 2
     wi, wj = removed.shape[1:]
-    k, rest = found // (wi * wj), found % (wi * wj)
+    k = np.repeat(np.arange(len(box)), counts)
+    rest = found - k * (wi * wj)
     h, less = held.ravel()[found].astype(np.float64), removed.ravel()[found]
     along, v = windows.along.ravel()[found], windows.across.ravel()[found]
     kind = what[k]
@@ -232,9 +267,14 @@ def _account(
     at = (box[owner, 0] + where // wj) * ny + box[owner, 2] + where % wj
     tally.depth[into[deeper]] = most[deeper]
     tally.at[into[deeper]] = at[deeper]
-    tally.front[into] += np.add.reduceat(front, starts, dtype=np.int32)
-    tally.low[into] = np.minimum(tally.low[into], np.minimum.reduceat(np.where(front, v, np.inf), starts))
-    tally.high[into] = np.maximum(tally.high[into], np.maximum.reduceat(np.where(front, v, -np.inf), starts))
+    ahead_of = np.flatnonzero(front)
+    if len(ahead_of):
+        v, piece = v[ahead_of], piece[ahead_of]
+        runs = np.flatnonzero(np.diff(piece, prepend=-1))
+        into = into[np.searchsorted(met_pieces, piece[runs])]
+        tally.front[into] += np.diff(runs, append=len(piece)).astype(np.int32)
+        tally.low[into] = np.minimum(tally.low[into], np.minimum.reduceat(v, runs))
+        tally.high[into] = np.maximum(tally.high[into], np.maximum.reduceat(v, runs))
     down = np.flatnonzero((z1 < z0)[k])
     if len(down):
         d, r = k[down], rest[down]

@@ -191,8 +191,9 @@ def run_numpy(
     progress: Callable[[float], None] | None = None,
 ) -> Tally:
     """Sweep everything in order; ``top`` and ``mover`` are changed in place."""
-    from advisor.kernels.batch import batches, sweep_batch
+    from advisor.kernels.batch import batches, sweep_batch, trailing
 
+    boxes = trailing(plan, boxes, lattice)
     tally = Tally.empty(len(plan.pieces.row))
     s = plan.sweeps
     rows = list(zip(
