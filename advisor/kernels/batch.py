@@ -9,17 +9,22 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.kernels.plan import CUTS, FLAT, LINE, RAPID, SLOPE, TORUS, VERTICAL, Plan
-from advisor.kernels.sweep import (
-    EDGE, SPECK, Bools, Floats, Ints, Lattice, Longs, Singles, Tally, contact_radius, form_height, lead,
-)  # fmt: skip
+from advisor.kernels.sweep import EDGE, SPECK, Lattice, Tally, contact_radius, form_height, lead
 
-TOGETHER = 16_000  # cells of the windows taken at once: their arrays stay in the processor's cache
-LARGEST = 8_000  # cells of a window; with more, one sweep at a time costs no more
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+Ints = NDArray[np.int32]
+Longs = NDArray[np.int64]
+Bools = NDArray[np.bool_]
+
+TOGETHER = 24_000  # cells of the windows taken at once: their arrays stay in the processor's cache
+LARGEST = 2_500  # cells of a window; with more, one sweep at a time costs no more
 FEWEST = 4  # sweeps in a row that are worth it
 
 
@@ -77,7 +82,7 @@ def batches(plan: Plan, boxes: Ints) -> Iterator[tuple[int, int, bool]]:
     edges = np.flatnonzero((good[1:] != good[:-1]) | (good[1:] & (profile[1:] != profile[:-1]))) + 1
     wide, high = (boxes[:, 1] - boxes[:, 0]).tolist(), (boxes[:, 3] - boxes[:, 2]).tolist()
     ends = [0, *edges.tolist(), len(good)]
-    for first, stop in zip(ends[:-1], ends[1:], strict=True):
+    for first, stop in pairwise(ends):
         if first == stop:
             continue
         if not good[first] or stop - first < FEWEST:
@@ -179,22 +184,23 @@ def sweep_batch(
     box = boxes[part].astype(np.int64)
     windows = _windows(plan, part, box, lattice, shape)
     surface = windows.surface
-    held = np.zeros(surface.shape, dtype=np.float32)
+    held = np.zeros(surface.shape)
     removed = np.zeros(surface.shape)
     cut = np.zeros(surface.shape, dtype=bool)
-    floor = float(bottom.flat[0]) if not any(bottom.strides) else None
-    if floor is not None:
-        np.maximum(surface, floor, out=surface)
-    for k, ((i0, i1, j0, j1), row) in enumerate(zip(box.tolist(), s.row[part].tolist(), strict=True)):
-        ni, nj = i1 - i0, j1 - j0
-        field, new = top[i0:i1, j0:j1], surface[k, :ni, :nj]
-        if floor is None:
+    if any(bottom.strides):
+        for k, (i0, i1, j0, j1) in enumerate(box.tolist()):
+            new = surface[k, : i1 - i0, : j1 - j0]
             np.maximum(new, bottom[i0:i1, j0:j1], out=new)
-        before, less, mask = held[k, :ni, :nj], removed[k, :ni, :nj], cut[k, :ni, :nj]
+    else:
+        np.maximum(surface, float(bottom.flat[0]), out=surface)
+    kept = surface.astype(np.float32)
+    for k, ((i0, i1, j0, j1), row) in enumerate(zip(box.tolist(), s.row[part].tolist(), strict=True)):
+        window, field = (k, slice(i1 - i0), slice(j1 - j0)), top[i0:i1, j0:j1]
+        before, less, mask = held[window], removed[window], cut[window]
         before[:] = field
-        np.subtract(before, new, out=less)
+        np.subtract(before, surface[window], out=less)
         np.greater(less, SPECK, out=mask)
-        np.copyto(field, new, where=mask, casting="same_kind")
+        np.copyto(field, kept[window], where=mask)
         np.copyto(mover[i0:i1, j0:j1], row, where=mask)
     found = np.flatnonzero(cut)
     if len(found):
@@ -209,7 +215,7 @@ def _account(
     lattice: Lattice,
     shape: tuple[float, int, float, float, float, float],
     windows: _Windows,
-    held: Singles,
+    held: Floats,
     removed: Floats,
     found: Longs,
     counts: Longs,
@@ -227,7 +233,7 @@ def _account(
     wi, wj = removed.shape[1:]
     k = np.repeat(np.arange(len(box)), counts)
     rest = found - k * (wi * wj)
-    h, less = held.ravel()[found].astype(np.float64), removed.ravel()[found]
+    h, less = held.ravel()[found], removed.ravel()[found]
     along, v = windows.along.ravel()[found], windows.across.ravel()[found]
     kind = what[k]
     v2 = v * v
@@ -242,6 +248,19 @@ def _account(
         d0 = along * along + v2
         met = (d0 > reach2) | (z0[k] + form_height(np.minimum(d0, reach2), radius, *args) >= h)
         front |= (kind == SLOPE) & met
+    # what goes down under the axis: first all that may be, then exactly
+    past = along - windows.length[k]
+    down = np.flatnonzero(((z1 < z0)[k]) & (past * past + v2 <= 1.01 * core_radius * core_radius))
+    if len(down):
+        d, r = k[down], rest[down]
+        fi, fj = r // wj, r % wj
+        p0, p1 = s.p0[part], s.p1[part]
+        cx = windows.x[d, fi] + windows.shift_x[d, fj] - (p1[d, 0] - p0[d, 0])
+        cy = windows.y[d, fj] + windows.shift_y[d, fi] - (p1[d, 1] - p0[d, 1])
+        under = np.flatnonzero(cx * cx + cy * cy <= core_radius * core_radius)
+        d = d[under]
+        depth = np.minimum(less[down[under]], z0[d] - z1[d]).astype(np.float32)
+        np.maximum.at(tally.core, first[d], depth)
     # the pieces of the batch one after the other
     begin = np.cumsum(count) - count
     piece = begin[k]
@@ -275,14 +294,3 @@ def _account(
         tally.front[into] += np.diff(runs, append=len(piece)).astype(np.int32)
         tally.low[into] = np.minimum(tally.low[into], np.minimum.reduceat(v, runs))
         tally.high[into] = np.maximum(tally.high[into], np.maximum.reduceat(v, runs))
-    down = np.flatnonzero((z1 < z0)[k])
-    if len(down):
-        d, r = k[down], rest[down]
-        fi, fj = r // wj, r % wj
-        p0, p1 = s.p0[part], s.p1[part]
-        cx = windows.x[d, fi] + windows.shift_x[d, fj] - (p1[d, 0] - p0[d, 0])
-        cy = windows.y[d, fj] + windows.shift_y[d, fi] - (p1[d, 1] - p0[d, 1])
-        under = np.flatnonzero(cx * cx + cy * cy <= core_radius * core_radius)
-        d = d[under]
-        depth = np.minimum(less[down[under]], z0[d] - z1[d]).astype(np.float32)
-        np.maximum.at(tally.core, first[d], depth)

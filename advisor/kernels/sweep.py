@@ -103,6 +103,9 @@ def form_height(d2: Floats, radius: float, form: int, flat: float, corner: float
     """Height of the cutter's underside above its tip at squared distance d2 from the axis (d2 inside the cutter)."""
     if form == FLAT:
         return np.zeros_like(d2)
+    if form != CONE and flat == 0.0:
+        ball: Floats = corner - np.sqrt(np.maximum(corner * corner - d2, 0.0))
+        return ball
     over = np.maximum(np.sqrt(d2) - flat, 0.0)
     found: Floats
     if form == CONE:
