@@ -34,6 +34,7 @@ from advisor.rules._motion import no_limits, runs, told
 from advisor.rules.base import rule
 
 SHARE = 0.2
+LOST = 0.3  # of the least chip; estimate, no source
 
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
@@ -42,11 +43,12 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     yield from no_limits("chip-too-thin", evidence)
     with np.errstate(invalid="ignore", divide="ignore"):
         real = along.thickest * np.where(along.feed > 0, np.minimum(1.0, along.reached / along.feed), np.nan)
-    # Ramps and helices are judged by the feed they ask for; what they leave for the level pass after them is a skin.
+    # Ramps and helices are judged by the feed they ask for, and so is the skin they leave for the level pass after them.
     depth = np.asarray(cuts.mean_depth, dtype=float)
     level = np.asarray(cuts.descent) < 0.01 * np.asarray(cuts.length)
-    real = np.where(level, real, along.thickest)
-    entered = ~level | (depth >= 0.05 * 2 * np.asarray(cuts.radius))
+    skin = depth < 0.05 * 2 * np.asarray(cuts.radius)
+    real = np.where(level & ~skin, real, along.thickest)
+    entered = ~level | ~skin
     for index, limit in enumerate(along.limits):
         if limit is None or limit.cutter.form == "drill":
             continue
@@ -58,7 +60,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
                 & (cuts.cutter == index)
                 & (width >= max(2 * cuts.cell, 0.05 * cutter.diameter))
                 & np.isfinite(real)
-                & entered
+                & (entered | (cutter.form == "flat"))
             )
             wide = np.clip(2 * width / cutter.diameter - 1, 0.0, 1.0)
             least = np.maximum(
@@ -74,7 +76,9 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         found = runs(cuts, thin, lack, gap=3)
         longest = max(found, key=lambda r: r.length)
         k = longest.worst
-        gentle = (
+        # No finish is cut with a feed per tooth of a third of the least chip: that is a feed gone wrong.
+        lost = cutter.form == "flat" and spent > 0.5 * total and bool(np.median((along.chip / least)[thin]) < LOST)
+        gentle = not lost and (
             cutter.form == "ball"
             or bool(np.median(cuts.depth[thin]) < 0.25 * cutter.diameter)
             or bool(np.median(width[thin]) < 0.15 * cutter.diameter)

@@ -1,7 +1,8 @@
 """A feed the machine's axes cannot reach.
 
 What it checks
-    The programmed feed of each move against the greatest feed of the axes that make it, along its direction.
+    The programmed feed of each move against the greatest feed of the axes that make it, along its direction; straight up
+    only against the greatest feed of the machine.
 
 Why it matters
     The control goes slower than programmed: chips get thinner than planned, and the time is not the one told.
@@ -47,6 +48,9 @@ def check(evidence: Evidence) -> Iterator[Finding]:
         limit = np.min(feeds / share, axis=1)
     for row, plane in zip(moves.arc_row, moves.plane, strict=True):
         limit[row] = min(feeds[FIRST[int(plane)]], feeds[SECOND[int(plane)]])
+    # Straight up at the feed of the cut is how tabs and retracts are written: the machine rises as fast as it can.
+    up = (moves.start[:, :2] == moves.end[:, :2]).all(axis=1) & (moves.end[:, 2] > moves.start[:, 2])
+    limit = np.where(up, machine.feed_max, limit)
     rows = feeding(evidence) & (length > 0) & np.isfinite(limit) & (moves.feed > limit * (1 + 1e-9) + 1e-6)
     excess = np.where(rows, moves.feed / np.where(limit > 0, limit, 1.0), 0.0)
     through = ~feeding(evidence) | (length == 0)

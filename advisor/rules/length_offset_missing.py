@@ -62,9 +62,14 @@ def check(evidence: Evidence) -> Iterator[Finding]:
         if mode.length_offset != "G49":
             other = mode.length_number
             if other is not None and other != tool and other in first_cut:
+                # From where the offset came into force to the first cut with it.
+                begin = changed[-1].move if changed else 0
+                since = next((r for r in range(begin, row) if evidence.mode(r).length_number == other), row)
+                begun = int(moves.block[since])
                 yield Finding(
                     rule=NAME,
-                    block=int(moves.block[row]),
+                    block=begun,
+                    end_block=max(begun, int(moves.block[row])),
                     message=f"T{tool} cuts with length offset H{other}, which is that of another tool of this program.",
                     fix=f"Write G43 H{tool} after the change to T{tool}.",
                 )

@@ -33,6 +33,7 @@ from advisor.rules._motion import no_limits, per_cutter, runs, told
 from advisor.rules.base import rule
 
 LEAST = 0.1
+SLACK = 1.002  # lengths of pieces are kept in single precision, and inches are written rounded
 
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
@@ -53,7 +54,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     drill = per_cutter(cuts, lambda c: c.form == "drill").astype(bool)
     with np.errstate(invalid="ignore"):
         going = ~cuts.rapid & (core > LEAST) & (cuts.core > 1e-6) & (down > 1e-9) & np.isfinite(limit)
-        faulty = going & spinning & (speed > limit + 1e-6)
+        faulty = going & spinning & (speed > limit * SLACK)
         excess = np.where(faulty, speed / np.where(limit > 0, limit, 1.0), 0.0)
     for run in runs(cuts, faulty, excess, gap=1):
         k = run.worst

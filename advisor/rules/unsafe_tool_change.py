@@ -29,7 +29,7 @@ from collections.abc import Iterator
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._common import high, mode_before, top
+from advisor.rules._common import feeding, high, mode_before, top
 from advisor.rules.base import rule
 from grammar.moves import Event
 
@@ -89,6 +89,7 @@ def changes(evidence: Evidence) -> Iterator[tuple[Event, str]]:
     seen = False
     spindle = "off"
     turning_row = -1
+    cutting = feeding(evidence)
     for event in evidence.program.events:
         if event.move - 1 > turning_row:
             turning_row = event.move - 1
@@ -99,6 +100,10 @@ def changes(evidence: Evidence) -> Iterator[tuple[Event, str]]:
         elif event.kind == "tool-change":
             if event.value in (None, 0, 0.0, "0"):
                 continue
+            # The first change puts in the tool the program starts with, unless something was cut before it.
+            if not seen and bool(cutting[: event.move].any()):
+                before = mode_before(evidence, event)
+                seen, held = True, None if before is None else before.tool
             if seen and event.value != held:
                 yield event, spindle
             seen, held = True, event.value
