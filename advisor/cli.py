@@ -5,6 +5,7 @@ Only typer and the standard library are imported here at the top; each command l
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -592,6 +593,8 @@ def _show_config(shop: Shop, program: Path) -> int:
     from advisor.pages import config_text
 
     whole = absolute(program)
+    if str(program).startswith("-") and not whole.exists():
+        raise WrongUse(f"--show-config: for which program? {shown(program)} is none; write --show-config PROGRAM")
     if whole.is_dir():
         whole = whole / "program"  # any program in the folder
     setting = shop.fitting(whole)
@@ -1049,6 +1052,9 @@ def _only(given: Sequence[str]) -> typer.Typer:
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; the exit status. Never raises."""
     given = list(arguments) if arguments is not None else sys.argv[1:]
+    if arguments is None:
+        # loading modules makes many objects and no garbage: looking through them is a twentieth of a short run
+        gc.set_threshold(100_000, 50, 100)
     try:
         result = _only(given)(
             args=given if arguments is not None else None, prog_name="feedwright", standalone_mode=False

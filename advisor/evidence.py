@@ -206,10 +206,12 @@ class Evidence:
         """Lines of feed moves with an unknown end, ascending. Rapids from where the machine stands are no gap."""
         import numpy as np
 
+        from advisor.distinct import distinct
+
         moves = self.moves
         feeding = (moves.kind == 1) | (moves.kind == 2)
         blind = feeding & ~(np.isfinite(moves.end).all(axis=1) & np.isfinite(moves.start).all(axis=1))
-        return np.unique(self.program.block_line[moves.block[blind]])
+        return distinct(self.program.block_line[moves.block[blind]])
 
     def feeds_blindly(self, first: int, last: int) -> bool:
         """True where a feed move between two lines (both included) has an unknown end."""

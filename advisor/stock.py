@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.distinct import distinct
 from advisor.kernels.plan import CONE, FLAT, NEAR, Plan, PlannedPieces, make_plan, parts_above, profile_of, windows
 from advisor.kernels.remains import SOLID, eroded, grouped, label, lowest_within, partings, wall_lengths
 from advisor.kernels.sweep import Lattice, Tally, run_numpy
@@ -411,7 +412,7 @@ def choose_grid(placed: Placed, setting: Setting, bounds: StockBounds, given: Gr
 
     A cell is 1/24 of the smallest cutter that cuts, at most 1 mm.
     """
-    used = np.unique(placed.cutter[placed.cutting])
+    used = distinct(placed.cutter[placed.cutting])
     sizes = [placed.cutters[k].diameter for k in used if k >= 0] or [c.diameter for c in placed.cutters] or [6.0]
     finest = max(min(sizes), 1e-6) / bounds.per_diameter
     wanted = bounds.cell if bounds.cell is not None else min(finest, 1.0)
@@ -750,7 +751,7 @@ def freed_parts(cuts: Cuts, *, skin: float = 0.15, least_area: float = 0.0) -> P
             slice(max(box[1].start - mj, 0), box[1].stop + mj),
         )
         left = (top[round_about] - bottom[round_about])[gone[round_about]]
-        later = np.unique(mover[box][inside])
+        later = distinct(mover[box][inside])
         freed.append(
             FreedPart(
                 row=parting.row,
@@ -830,7 +831,7 @@ def thin_floors(cuts: Cuts, *, thinner_than: float, wider_than: float, skin: flo
 def _thinnest(region: Singles, need: float) -> tuple[float, float, tuple[int, int], Bools] | None:
     """The thinnest floor with room for a circle of radius ``need``: its thickness, the radius of the largest circle on
     it, that circle's middle, and its cells; None where there is none."""
-    values = np.unique(region[np.isfinite(region)])
+    values = distinct(region[np.isfinite(region)])
     if not len(values) or not eroded(region <= values[-1], need).any():
         return None
     low, high = -1, len(values) - 1
@@ -876,6 +877,9 @@ def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[
         before, after = lowest_within(heights, reach[axis], axis, 0.0)
         over = heights - np.maximum(before, after)
         mask = standing & (over >= higher_than)
+        if not mask.any():
+            across.append(np.broadcast_to(np.float64(np.inf), heights.shape))
+            continue
         run = wall_lengths(mask, heights, higher_than, axis) * step
         np.maximum(rise, over, out=rise, where=run > 0)
         across.append(np.where(run > 0, run, np.inf))

@@ -21,7 +21,7 @@ GRAMMAR_LAYERS = (
     ("grammar.read",),
 )
 ADVISOR_LAYERS = (
-    ("advisor", "advisor.values", "advisor.findings", "advisor.escape", "advisor.sources", "advisor.words"),
+    ("advisor", "advisor.values", "advisor.findings", "advisor.escape", "advisor.sources", "advisor.words", "advisor.distinct"),
     ("advisor.units", "advisor.fingerprint", "advisor.allowances"),
     ("advisor.cutting", "advisor.catalogue", "advisor.advice", "advisor.operations", "advisor.refine"),
     ("advisor.limits", "advisor.setting", "advisor.request"),

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.distinct import distinct
+
 Singles = NDArray[np.float32]
 Ints = NDArray[np.int32]
 Longs = NDArray[np.int64]
@@ -80,12 +82,14 @@ def connect(count: int, links: Longs) -> Longs:
 
 def label(mask: Bools) -> Ints:
     """Connected sets of true cells, numbered from 1; 0 elsewhere."""
+    if mask.all():
+        return np.ones(mask.shape, dtype=np.int32)
     runs = runs_of(mask)
     solid = runs.value == 1
     both = solid[runs.links].all(axis=1)
     number = connect(len(runs.first), runs.links[both])
     names = np.zeros(len(number), dtype=np.int64)
-    used = np.unique(number[solid])
+    used = distinct(number[solid])
     table = np.zeros(len(number) + 1, dtype=np.int64)
     table[used] = np.arange(1, len(used) + 1)
     names[solid] = table[number[solid]]
@@ -115,7 +119,7 @@ def partings(state: NDArray[np.int64] | Ints) -> tuple[list[Parting], Ints, Long
     solid = runs.value == SOLID
     piece = connect(len(runs.first), runs.links[weight == SOLID])
     names = np.zeros(len(piece), dtype=np.int64)
-    used = np.unique(piece[solid])
+    used = distinct(piece[solid])
     table = np.zeros(len(piece) + 1, dtype=np.int64)
     table[used] = np.arange(1, len(used) + 1)
     names[solid] = table[piece[solid]]

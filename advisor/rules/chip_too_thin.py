@@ -28,6 +28,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from advisor.distinct import median
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._motion import no_limits, runs, told
@@ -77,11 +78,11 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         longest = max(found, key=lambda r: r.length)
         k = longest.worst
         # No finish is cut with a feed per tooth of a third of the least chip: that is a feed gone wrong.
-        lost = cutter.form == "flat" and spent > 0.5 * total and bool(np.median((along.chip / least)[thin]) < LOST)
+        lost = cutter.form == "flat" and spent > 0.5 * total and bool(median((along.chip / least)[thin]) < LOST)
         gentle = not lost and (
             cutter.form == "ball"
-            or bool(np.median(cuts.depth[thin]) < 0.25 * cutter.diameter)
-            or bool(np.median(width[thin]) < 0.15 * cutter.diameter)
+            or bool(median(cuts.depth[thin]) < 0.25 * cutter.diameter)
+            or bool(median(width[thin]) < 0.15 * cutter.diameter)
         )
         yield told(
             "chip-too-thin",

@@ -29,6 +29,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from advisor.distinct import distinct as distinct_values
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._common import feeding, touching
@@ -112,7 +113,7 @@ def _depths(evidence: Evidence) -> Iterator[Finding]:
     floor = None if workpiece is None else -max((DEEPER - 1) * workpiece.size[2], pins + 1.0) - zero
     above = None if workpiece is None else workpiece.size[2] - zero
     surface = 0.0 if above is None else above
-    distinct = np.unique(np.round(levels, 6))
+    distinct = distinct_values(np.round(levels, 6))
     if len(distinct) == 1 and floor is None:
         return
     for place in range(max(1, min(4, len(distinct) - 1))):

@@ -25,8 +25,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-import numpy as np
-
+from advisor.distinct import distinct
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._motion import METAL, family, told, whole_run
@@ -41,7 +40,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     cuts = evidence.cuts
     material = family(evidence)
     vertical = ~cuts.rapid & (cuts.run < 1e-6) & (cuts.descent > 1e-6) & (cuts.core > 1e-6)
-    rows = np.unique(cuts.row[vertical])
+    rows = distinct(cuts.row[vertical])
     hole: tuple[float, float] | None = None
     surface = old = cuts.placed.top
     last: tuple[int, int, float] | None = None

@@ -27,6 +27,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from advisor.distinct import distinct
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._motion import lasting, no_limits, runs, told
@@ -39,7 +40,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     """One finding for each stretch that needs too much."""
     cuts, along = evidence.cuts, evidence.along
     yield from no_limits("power-over-limit", evidence)
-    speeds = np.unique(along.rpm)
+    speeds = distinct(along.rpm)
     allowed = np.full(len(cuts), np.inf)
     for index, limit in enumerate(along.limits):
         if limit is None:
