@@ -3,7 +3,7 @@
 What it checks
     With a declared stock: whether more than a quarter of the feed time, and more than a minute, goes by without
     removing anything. Lead-ins up to two diameters, moves that only retract, and passes over a finished wall are left
-    out (common practice, no source).
+    out (common practice, no source). A program that cuts nothing at all is told however short it is.
 
 Why it matters
     It costs time, and it often means that the zero or the stock is not where the program thinks.
@@ -59,6 +59,19 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     air = feeding & ~rising & ~lead & ~spring & placed.known
     spent = float((minutes * (1 - contact))[air].sum())
     total = float(minutes[feeding].sum())
+    # A program that touches nothing anywhere is told however short it is: its zero or the stock's may be wrong.
+    nothing = bool(placed.known[feeding].all()) and not evidence.cuts.volume.any() and bool((placed.cutter[feeding] >= 0).all())
+    if nothing and total > 0:
+        row = int(np.argmax(np.where(feeding, minutes, 0.0)))
+        yield Finding(
+            rule="air-cutting",
+            message="Nothing is cut: every move at feed goes by in air. Is the zero of the program and of the stock right?",
+            block=int(placed.block[row]),
+            measured=100.0,
+            limit=100 * SHARE,
+            at=evidence.point(row),
+        )
+        return
     if total <= 0 or spent <= SHARE * total or spent <= LEAST_MINUTES:
         return
     rows = np.flatnonzero(air & (contact < 0.5))
