@@ -143,17 +143,22 @@ def _able(request: Request) -> None:
             )
 
 
+GRIP_CLEARANCE = 3.0  # mm between holder and work at the deepest (common practice, no source)
+
+
 def reach(request: Request, limits: CutLimits) -> str | None:
     """Why the cutter does not reach ``depth``, or None when it does."""
     depth = request.depth
     if depth is None:
         return None
-    if depth > limits.stickout + 1e-6:
+    if depth + GRIP_CLEARANCE > limits.stickout + 1e-6:
         return (
-            f"the cutter stands out {limits.stickout:g} mm and the cut is {depth:g} mm deep: the holder would hit the work; "
-            f"let it stand out at least {depth + 3:g} mm or take a longer cutter"
+            f"the cutter stands out {limits.stickout:g} mm and the cut is {depth:g} mm deep: the holder would come within "
+            f"{GRIP_CLEARANCE:g} mm of the work or hit it; let it stand out at least {depth + GRIP_CLEARANCE:g} mm or take a "
+            "longer cutter"
         )
-    if depth > limits.flute_length + 1e-6 and (limits.shank > limits.cutter.diameter + 1e-6 or request.operation == "drill"):
+    thick = limits.shank > 0.95 * limits.cutter.diameter  # no neck that stays free of the wall
+    if depth > limits.flute_length + 1e-6 and (thick or request.operation == "drill"):
         return (
             f"the flutes are {limits.flute_length:g} mm long and the cut is {depth:g} mm deep: the shank would rub or the "
             f"chips jam; take a cutter with flutes of at least {depth:g} mm"
