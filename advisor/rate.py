@@ -356,7 +356,7 @@ def _equal(depth: float | None, a_p: float) -> tuple[float, ...]:
 
 def _wrong(found: tuple[LimitUse, ...]) -> tuple[str, ...]:
     """What is wrong, one sentence a limit."""
-    from advisor.words import limit_words
+    from advisor.words import figure, limit_words
 
     told = []
     for u in found:
@@ -364,7 +364,7 @@ def _wrong(found: tuple[LimitUse, ...]) -> tuple[str, ...]:
             continue
         side = "below" if u.least else "beyond"
         words = limit_words(u.name)
-        told.append(f"{side[:1].upper()}{side[1:]} {words}: {u.value:.4g} {u.unit} against {u.limit:.4g} {u.unit}.")
+        told.append(f"{side[:1].upper()}{side[1:]} {words}: {figure(u.value)} {u.unit} against {figure(u.limit)} {u.unit}.")
     return tuple(told)
 
 

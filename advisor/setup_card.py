@@ -318,5 +318,6 @@ def assumptions(evidence: Evidence) -> tuple[str, ...]:
     if changes or stops:
         told.append("Times leave out tool changes, stops and the spindle's starts.")
     if timing.unknown:
-        told.append(f"Times leave out {timing.unknown} moves whose length or feed is not known.")
+        moves = "1 move" if timing.unknown == 1 else f"{timing.unknown} moves"
+        told.append(f"Times leave out {moves} whose length or feed is not known.")
     return tuple(told)

@@ -42,3 +42,11 @@ LIMITS: dict[str, str] = {
 def limit_words(name: str) -> str:
     """A limit's name in words."""
     return LIMITS.get(name, name.replace("-", " "))
+
+
+def figure(value: float, digits: int = 4) -> str:
+    """A number for a sentence: ``digits`` significant figures, whole from 1000 up, no powers of ten."""
+    if abs(value) >= 1000:
+        return f"{value:.0f}"
+    text = f"{value:.{digits}g}"
+    return f"{value:.6f}".rstrip("0").rstrip(".") if "e" in text else text

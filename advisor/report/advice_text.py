@@ -11,9 +11,10 @@ from collections.abc import Sequence
 from advisor.advice import NEAR, Advice, LimitUse, Rating, Refusal, Request
 from advisor.limits import CutLimits
 from advisor.report.layout import Line, Span, wrap, write
-from advisor.words import limit_words
+from advisor.words import figure, limit_words
 
 LEAD = 11  # columns of the left-hand words
+LEAST_COLUMN = 20  # columns in which text is still folded rather than left to run on
 TWISTS = {"up": "up-cut", "down": "down-cut", "straight": "straight flutes", "compression": "compression"}
 FORMS = {"flat": "flat end mill", "ball": "ball end mill", "corner": "end mill with corner radius", "vee": "V cutter",
          "drill": "drill"}  # fmt: skip
@@ -59,23 +60,26 @@ class _Page:
         self.lines.extend(wrap([(text, style)], self.width, "  - ", "    "))
 
     def table(self, rows: Sequence[Sequence[str]], styles: Sequence[str] = (), right: Sequence[int] = ()) -> None:
-        """Columns aligned; ``right`` names the right-aligned ones."""
+        """Columns aligned; ``right`` names the right-aligned ones. What does not fit is folded in the last column."""
         widths = [max(len(row[i]) for row in rows) for i in range(len(rows[0]))]
         for n, row in enumerate(rows):
             cells = []
             for i, cell in enumerate(row):
                 cells.append(cell.rjust(widths[i]) if i in right else cell.ljust(widths[i]))
-            self.lines.append((("  ".join(cells).rstrip(), styles[n] if n < len(styles) else ""),))
+            style = styles[n] if n < len(styles) else ""
+            text = "  ".join(cells).rstrip()
+            lead = "  ".join(cells[:-1]) + "  "
+            if len(text) <= self.width or len(lead) > self.width - LEAST_COLUMN:
+                self.lines.append(((text, style),))
+                continue
+            first, *rest = wrap([(row[-1], style)], self.width - len(lead))
+            self.lines.append(((lead, style), *first))
+            self.lines.extend(((" " * len(lead), ""), *line) for line in rest)
 
 
 def number(value: float | None, digits: int = 3) -> str:
-    """A number with ``digits`` significant figures, whole from 1000 up, never in powers of ten where avoidable."""
-    if value is None:
-        return "-"
-    if abs(value) >= 1000:
-        return f"{value:.0f}"
-    text = f"{value:.{digits}g}"
-    return f"{value:.6f}".rstrip("0").rstrip(".") if "e" in text else text
+    """A number with ``digits`` significant figures, whole from 1000 up, ``-`` where unknown."""
+    return "-" if value is None else figure(value, digits)
 
 
 def depth_words(depth: float) -> str:

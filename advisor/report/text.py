@@ -15,6 +15,7 @@ from advisor.findings import Finding, NotChecked, ProgramReport, Report
 from advisor.report.common import (
     CAUTION,
     CLEAN_MEANING,
+    UNSEEN,
     against,
     counts,
     first_line,
@@ -43,6 +44,27 @@ REMEDIES: Mapping[str, str] = {
     "unknown-position": "state X, Y and Z in absolute terms (G90) before these lines",
     "rotary": "rotary motion is outside what this tool can judge; judge these lines by hand",
     "off": "the rule is switched off in [checks]",
+    "crash": "mend the rapid first",
+    "spindle": "give S and M3 before these lines",
+    "compensation": "give the cutter's diameter or offset_diameter in the shop file",
+    "bound": "mend what does not come to an end",
+}
+
+# How the causes are said where "for want of" does not fit.
+_UNLOOKED: Mapping[str, str] = {
+    "crash": "after a rapid through the stock",
+    "unknown-code": "after an unknown code",
+    "unreadable-block": "after a block that was refused",
+    "unknown-position": "for want of known positions",
+    "spindle": "for want of a known spindle speed",
+    "file-skipped": "as the file was not read",
+    "not-a-program": "as the file is no program",
+    "internal-error": "after an error of the tool itself",
+    "moves": "as nothing moves",
+    "off": "as the rule is switched off",
+    "bound": "as following the program stopped at a bound",
+    "rotary": "where a rotary axis turns",
+    "compensation": "for want of a diameter for the compensation",
 }
 
 _LABELS = {
@@ -61,6 +83,7 @@ _LABELS = {
 _BLOCK_WIDTH = 160
 _MESSAGE_WIDTH = 2000
 _LINES_SHOWN = 8
+_NAMES_SHOWN = 12
 # Findings of one rule told one by one; the lines of the rest are listed. Errors: many, but not without end.
 _ALIKE = {0: 50, 1: 50, 2: 5, 3: 3}
 
@@ -125,7 +148,7 @@ def _page(p: ProgramReport, width: int, show_suppressed: bool) -> list[Line]:
             out += _error(p, finding, width, told)
         for group in rest:
             out += _rest(group, width, "  ")
-    out += _not_checked(p.not_checked, width)
+    out += _not_checked(p, width)
     out += _groups("Warnings", p, warnings, width)
     out += _groups("Notes", p, notes, width)
     if p.assumptions:
@@ -326,7 +349,16 @@ def _short(value: Any) -> str:
     return str(value)
 
 
-def _not_checked(items: Sequence[NotChecked], width: int) -> list[Line]:
+def _names(p: ProgramReport, group: Iterable[NotChecked]) -> str:
+    """The rules by name; where a file was not looked at by any rule their names would only bury the rest."""
+    names = sorted({n.rule for n in group})
+    if any(f.rule in UNSEEN for f in p.findings) and len(names) == len({n.rule for n in p.not_checked}) > _NAMES_SHOWN:
+        return f"all {len(names)} rules that look into programs"
+    return ", ".join(names)
+
+
+def _not_checked(p: ProgramReport, width: int) -> list[Line]:
+    items = p.not_checked
     if not items:
         return []
     names = sorted({n.rule for n in items})
@@ -334,7 +366,7 @@ def _not_checked(items: Sequence[NotChecked], width: int) -> list[Line]:
     for (cause, reason), group in _by_cause(items).items():
         where = _ranges(group)
         out += wrap([(_said(reason), "strong"), (f" ({where})", "dim")], width, "  ", "    ")
-        out += wrap([(", ".join(sorted({n.rule for n in group})), "")], width, "    ", "    ")
+        out += wrap([(_names(p, group), "")], width, "    ", "    ")
         remedy = REMEDIES.get(cause)
         if remedy and "shop file" not in reason:
             out += wrap([("to have it checked: ", "dim"), (remedy, "")], width, "    ", "      ")
@@ -464,9 +496,11 @@ def _entry(p: ProgramReport, width: int, show_suppressed: bool) -> list[Line]:
                     out += wrap([(label, "dim"), (_said(text), "")], width, "      ", " " * 12)
     for others in rest:
         out += _rest(others, width, "  ")
+    alike: dict[str, list[str]] = {}  # reasons by the rules they keep from looking
     for (_, reason), group in _by_cause(p.not_checked).items():
-        names = ", ".join(sorted({n.rule for n in group}))
-        out += wrap([("not checked: ", "dim"), (_said(f"{reason}: {names}"), "")], width, "  ", "      ")
+        alike.setdefault(_names(p, group), []).append(reason)
+    for names, reasons in alike.items():
+        out += wrap([("not checked: ", "dim"), (_said(f"{'; '.join(reasons)}: {names}"), "")], width, "  ", "      ")
     if show_suppressed:
         for s in sorted(p.suppressed, key=lambda s: (s.finding.line, s.finding.rule, s.reason)):
             text = f"allowed: {_place(p, s.finding)} {s.finding.rule} ({s.kind}): {_said(s.reason)}"
@@ -492,7 +526,8 @@ def _totals(chosen: Sequence[ProgramReport], width: int) -> list[Line]:
             causes.setdefault(n.cause, set()).add(p.path)
     for cause, paths in sorted(causes.items(), key=lambda item: (-len(item[1]), item[0])):
         remedy = REMEDIES.get(cause)
-        text = f"not checked for want of {_said(cause)} in {plural(len(paths), 'program')}" + (f": {remedy}" if remedy else "")
+        words = _UNLOOKED.get(cause, f"for want of {_said(cause)}")
+        text = f"not checked {words} in {plural(len(paths), 'program')}" + (f": {remedy}" if remedy else "")
         out += wrap([(text, "")], width, "  ", "    ")
     return out
 

@@ -118,6 +118,7 @@ def rules_found(out: str) -> set[str]:
         (["check", "a", "--output", "json:x", "--output", "text:./x"], "named twice"),
         (["check", "a", "--output", "json:"], "missing"),
         (["check", "a", "--stock", "300x200"], "--stock"),
+        (["check", "--show-config", "--machine", "knee-mill"], "--show-config PROGRAM"),
         (["check", "a", "--stdin-filename", "b.nc"], "--stdin-filename goes with -"),
         (["check", "-", "a"], "stands alone"),
         (["check", "a", "--config", "gone.toml"], "gone.toml"),

@@ -82,6 +82,26 @@ def test_the_list_of_a_folder() -> None:
     assert "Set-up" in text.render(REPORT, full=True)
 
 
+def test_a_file_nobody_looked_at_does_not_bury_the_rest_under_names() -> None:
+    names = [f"rule-{i}" for i in range(65)]
+    unseen = tuple(replace(MISSING, rule=name, cause="not-a-program", reason="the file is not a program") for name in names)
+    nothing = replace(BAD, findings=(replace(ERROR, rule="not-a-program"),), not_checked=unseen)
+    for full in (True, False):
+        shown = page(nothing, full=full)
+        assert "all 65 rules that look into programs" in shown
+        assert "rule-7" not in shown
+    listed = page(replace(nothing, findings=(ERROR,)), full=True)
+    assert all(name in listed for name in names)
+    two = replace(nothing, path="z.nc")
+    assert "not checked as the file is no program in 2 programs" in text.render(Report(version="0", programs=(nothing, two)))
+
+
+def test_two_reasons_that_stop_the_same_rules_name_them_once() -> None:
+    more = replace(MISSING, cause="unknown-position", reason="the position is not known")
+    shown = page(replace(CLEAN, not_checked=(MISSING, more)), full=False, width=200)
+    assert f"not checked: {MISSING.reason}; the position is not known: {MISSING.rule}\n" in shown
+
+
 def test_allowed_findings_are_counted_and_told_on_request() -> None:
     assert "opened hole" not in page(BAD)
     shown = page(BAD, show_suppressed=True)
