@@ -473,7 +473,7 @@ def check(
       feedwright check --show-config programs/pad-1.ngc
 
     \b
-    Formats of --output: text, json, sarif, junit, github, gitlab.
+    Formats of --output: text, json, sarif, junit, github, gitlab, html.
     """
 
     from advisor.gate import Shop, filtered, rules_given, run
@@ -536,21 +536,39 @@ class _Quiet:
         return None
 
 
+PATIENCE = 1.0  # s a person waits before a bar is shown
+
+
 def _progress(count: int) -> Any:
-    """A progress bar on stderr for many programs and a person watching, else nothing."""
-    if count < 20 or not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+    """A progress bar on stderr for a person watching, when it takes more than a second; else nothing."""
+    if not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
         return _Quiet()
+    import time
     from contextlib import contextmanager
 
     @contextmanager
     def bar() -> Any:
-        from rich.console import Console
-        from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+        begin = time.monotonic()
+        shown: Any = None
 
-        columns = (TextColumn("checking"), BarColumn(), MofNCompleteColumn())
-        with Progress(*columns, console=Console(stderr=True), transient=True) as shown:
-            task = shown.add_task("", total=count)
-            yield lambda done, of: shown.update(task, completed=done, total=of)
+        def tell(done: float, of: int) -> None:
+            nonlocal shown
+            if shown is None and time.monotonic() - begin >= PATIENCE:
+                from rich.console import Console
+                from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn
+
+                columns = (TextColumn("checking"), BarColumn(), TaskProgressColumn())
+                shown = Progress(*columns, console=Console(stderr=True), transient=True)
+                shown.add_task("", total=count)
+                shown.start()
+            if shown is not None:
+                shown.update(shown.task_ids[0], completed=done, total=of)
+
+        try:
+            yield tell
+        finally:
+            if shown is not None:
+                shown.stop()
 
     return bar()
 
