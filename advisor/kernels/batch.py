@@ -25,6 +25,7 @@ Bools = NDArray[np.bool_]
 
 TOGETHER = 24_000  # cells of the windows taken at once: their arrays stay in the processor's cache
 LARGEST = 2_500  # cells of a window; with more, one sweep at a time costs no more
+NEARLY = 1e-5  # mm; more than rounding can move an edge
 FEWEST = 4  # sweeps in a row that are worth it
 
 
@@ -67,9 +68,11 @@ def trailing(plan: Plan, boxes: Ints, lattice: Lattice) -> Ints:
         # the least coordinate along the axis, in its sense of travel, of what is left of the circle round the start
         back = np.where(np.abs(u) * radius < behind, radius, np.minimum(behind * np.abs(u) + chord * w, radius))
         step = samples[1] - samples[0]
-        from_low = np.floor((s.p0[k, axis] - back) / step) - 1
-        from_high = np.ceil((s.p0[k, axis] + back) / step) + 1
-        low, high = found[k, 2 * axis], found[k, 2 * axis + 1]
+        from_low = np.floor((s.p0[k, axis] - back - NEARLY) / step)
+        from_high = np.ceil((s.p0[k, axis] + back + NEARLY) / step)
+        least, most = np.minimum(s.p0[k, axis], s.p1[k, axis]), np.maximum(s.p0[k, axis], s.p1[k, axis])
+        low = np.maximum(found[k, 2 * axis], np.floor((least - radius - NEARLY) / step))
+        high = np.minimum(found[k, 2 * axis + 1], np.ceil((most + radius + NEARLY) / step))
         found[k, 2 * axis] = np.where(u > 0, np.maximum(low, np.minimum(from_low, high)), low)
         found[k, 2 * axis + 1] = np.where(u < 0, np.minimum(high, np.maximum(from_high, low)), high)
     return found
@@ -136,13 +139,7 @@ def _windows(plan: Plan, part: slice, box: Longs, lattice: Lattice, shape: tuple
     along = (x * ux + shift_y * uy)[:, :, None] + (shift_x * ux + y * uy)[:, None, :]
     across = (shift_y * ux - x * uy)[:, :, None] + (y * ux - shift_x * uy)[:, None, :]
     most = length[:, None, None]
-    u = np.maximum(along, 0.0)
-    np.minimum(u, most, out=u)
-    np.subtract(along, u, out=u)
-    np.multiply(u, u, out=u)
     v2 = across * across
-    near2 = np.add(u, v2, out=u)
-    out = near2 > reach2
     low = np.where(what == SLOPE, p0[:, 2], np.minimum(p0[:, 2], p1[:, 2]))[:, None, None]
     if (what == SLOPE).any():
         m = np.where(what == SLOPE, (p1[:, 2] - p0[:, 2]) / np.where(upright, 1.0, length), 0.0)[:, None, None]
@@ -158,13 +155,21 @@ def _windows(plan: Plan, part: slice, box: Longs, lattice: Lattice, shape: tuple
         np.subtract(along, u, out=u)
         np.multiply(u, u, out=u)
         d2 = np.add(u, v2, out=u)
-        out |= d2 > reach2 * (1 + 1e-12)
-        surface = (low + climb) + form_height(np.minimum(d2, reach2), radius, int(form), flat, corner, slope)
-    elif form == FLAT:
-        surface = np.broadcast_to(low, along.shape).copy()
+        out = d2 > reach2 * (1 + 1e-12)
+        surface = form_height(np.minimum(d2, reach2, out=d2), radius, int(form), flat, corner, slope)
+        np.add(surface, np.add(low, climb, out=climb), out=surface)
     else:
-        surface = low + form_height(np.minimum(near2, reach2), radius, int(form), flat, corner, slope)
-    surface[out] = np.inf
+        u = np.maximum(along, 0.0)
+        np.minimum(u, most, out=u)
+        np.subtract(along, u, out=u)
+        np.multiply(u, u, out=u)
+        near2 = np.add(u, v2, out=u)
+        out = near2 > reach2
+        if form == FLAT:
+            surface = np.broadcast_to(low, along.shape).copy()
+        else:
+            surface = low + form_height(np.minimum(near2, reach2, out=near2), radius, int(form), flat, corner, slope)
+    np.copyto(surface, np.inf, where=out)
     return _Windows(along, across, surface, x, y, shift_x, shift_y, length)
 
 
@@ -235,7 +240,6 @@ def _account(
     rest = found - k * (wi * wj)
     h, less = held.ravel()[found], removed.ravel()[found]
     along, v = windows.along.ravel()[found], windows.across.ravel()[found]
-    kind = what[k]
     v2 = v * v
     # whether the leading front met the cell
     front = np.zeros(len(found), dtype=bool)
@@ -243,14 +247,19 @@ def _account(
     if (what == LINE).any():
         rc = contact_radius(np.maximum(h - low_z[k], 0.0), radius, *args)
         ahead = along - np.sqrt(np.maximum(rc * rc - v2, 0.0))
-        front = (kind == LINE) & (ahead > 0)
+        front = ahead > 0
     if (what == SLOPE).any():
         d0 = along * along + v2
         met = (d0 > reach2) | (z0[k] + form_height(np.minimum(d0, reach2), radius, *args) >= h)
-        front |= (kind == SLOPE) & met
+        front = np.where((what == SLOPE)[k], met, front) if (what != SLOPE).any() else met
+    if (what == VERTICAL).any():
+        front &= (what != VERTICAL)[k]
     # what goes down under the axis: first all that may be, then exactly
     past = along - windows.length[k]
-    down = np.flatnonzero(((z1 < z0)[k]) & (past * past + v2 <= 1.01 * core_radius * core_radius))
+    np.multiply(past, past, out=past)
+    np.add(past, v2, out=past)
+    down = np.flatnonzero(past <= 1.01 * core_radius * core_radius)
+    down = down[(z1 < z0)[k[down]]]
     if len(down):
         d, r = k[down], rest[down]
         fi, fj = r // wj, r % wj
@@ -263,16 +272,20 @@ def _account(
         np.maximum.at(tally.core, first[d], depth)
     # the pieces of the batch one after the other
     begin = np.cumsum(count) - count
-    piece = begin[k]
     if (count > 1).any():
+        piece = begin[k]
         share = (count / np.where(windows.length > 0, windows.length, 1.0))[k]
         bins = np.minimum((np.maximum(ahead, 0.0) * share).astype(np.int64), count[k] - 1)
         piece = piece + np.where(count[k] > 1, bins, 0)
         order = np.argsort(piece, kind="stable")
         piece, k, rest, less, v, front = piece[order], k[order], rest[order], less[order], v[order], front[order]
-    starts = np.flatnonzero(np.diff(piece, prepend=-1))
-    met_pieces = piece[starts]
-    sizes = np.diff(starts, append=len(piece))
+        starts = np.flatnonzero(np.diff(piece, prepend=-1))
+        met_pieces = piece[starts]
+        sizes = np.diff(starts, append=len(piece))
+    else:
+        piece, met_pieces = k, np.flatnonzero(counts)
+        sizes = counts[met_pieces]
+        starts = np.cumsum(sizes) - sizes
     owner = k[starts]
     into = first[owner] + (met_pieces - begin[owner])
     tally.volume[into] += np.add.reduceat(less, starts) * lattice.area
