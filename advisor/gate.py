@@ -18,7 +18,7 @@ from advisor.setting import Flags, SettingError, ShopFile, matches, selection, s
 from advisor.units import WrongUse, nearest
 from advisor.values import Setting
 
-Progress = Callable[[int], AbstractContextManager[Callable[[int, int], None] | None]]
+Progress = Callable[[int], AbstractContextManager[Callable[[float, int], None] | None]]
 
 NOT_LEFT_OUT = frozenset({"internal-error", "file-skipped", "not-a-program", "required-not-checked"})
 

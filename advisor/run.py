@@ -65,14 +65,14 @@ def run_check(
     workers: int | None = None,
     check: Check | None = None,
     engine: str | None = None,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Callable[[float, int], None] | None = None,
     notices: Sequence[str] = (),
 ) -> Report:
     """The report over all tasks, sorted by path.
 
     ``workers``: how many processes at most; default: the cores this process may use, and none for a few small programs.
     ``check``: ``advisor.check.check_program`` or the like, importable by name. ``engine``: what identifies the tool in
-    the cache's keys. ``progress(done, of)`` is called as programs are done. ``KeyboardInterrupt`` ends the workers and
+    the cache's keys. ``progress(done, of)`` is called as programs are done, in one process with parts of a program too. ``KeyboardInterrupt`` ends the workers and
     goes on to the caller.
     """
     kept = cache if cache is not None else no_cache()
@@ -192,7 +192,7 @@ class _Work:
         tasks: Sequence[Task],
         cache: Cache,
         engine: str | None,
-        progress: Callable[[int, int], None] | None,
+        progress: Callable[[float, int], None] | None,
     ) -> None:
         self.tasks = tasks
         self.cache = cache
@@ -278,9 +278,10 @@ class _Work:
         self.made[i] = failed(task.path, what, setting=task.setting)
         self._tell()
 
-    def _tell(self) -> None:
+    def _tell(self, part: float = 0.0) -> None:
+        """Tell how many programs are done, and which part of the next one."""
         if self.progress is not None:
-            self.progress(len(self.texts) + len(self.made), len(self.tasks))
+            self.progress(len(self.texts) + len(self.made) + part, len(self.tasks))
 
     def report(self, i: int) -> ProgramReport:
         """The finished report of a task; always by way of its text, so that a kept one and a new one are the same."""
@@ -307,7 +308,10 @@ class _Work:
     def do_all(self, check: Check | None) -> None:
         """Checks what is missing in this process."""
         for i, data in self.next_program():
-            good, text = _check_one(check, self.tasks[i].path, data, self.tasks[i].setting, self.tasks[i].extra)
+            extra = self.tasks[i].extra
+            if check is None and self.progress is not None:
+                extra = (*extra, ("progress", self._tell))
+            good, text = _check_one(check, self.tasks[i].path, data, self.tasks[i].setting, extra)
             if good:
                 self._done(i, data, text)
             else:
