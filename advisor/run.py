@@ -72,8 +72,8 @@ def run_check(
 
     ``workers``: how many processes at most; default: the cores this process may use, and none for a few small programs.
     ``check``: ``advisor.check.check_program`` or the like, importable by name. ``engine``: what identifies the tool in
-    the cache's keys. ``progress(done, of)`` is called as programs are done, in one process with parts of a program too. ``KeyboardInterrupt`` ends the workers and
-    goes on to the caller.
+    the cache's keys. ``progress(done, of)`` is called as programs are done, in one process with parts of a program too.
+    ``KeyboardInterrupt`` ends the workers and goes on to the caller.
     """
     kept = cache if cache is not None else no_cache()
     work = _Work(tasks, kept, engine, progress)
