@@ -4,7 +4,8 @@ What it checks
     The greatest chip thickness, at the feed the machine really reaches, against half the low end of the table for that
     cutter and material (in metal not below 0.4 times the edge radius), where that holds for more than a fifth of a
     tool's cutting time. Cuts too light for the stock model (two cells, a twentieth of the diameter) are not judged.
-    Entries are judged by the feed they ask for; finishing passes and ball cutters are noted once only.
+    Entries are judged by the feed they ask for; finishing passes and ball cutters are noted once only. A
+    drill is judged by its feed a turn, against half the low end of the feed of drills.
 
 Why it matters
     Rubbing makes heat: wood burns, plastics melt, steel hardens, and the edge is gone early.
@@ -51,7 +52,10 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     real = np.where(level & ~skin, real, along.thickest)
     entered = ~level | ~skin
     for index, limit in enumerate(along.limits):
-        if limit is None or limit.cutter.form == "drill":
+        if limit is None:
+            continue
+        if limit.cutter.form == "drill":
+            yield from _drill(evidence, index, limit.drill_feed_low)
             continue
         cutter = limit.cutter
         width = np.asarray(cuts.width, dtype=float)
@@ -94,6 +98,29 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             measured=float(real[k]),
             limit=float(least[k]),
         )
+
+
+def _drill(evidence: Evidence, index: int, low: float) -> Iterator[Finding]:
+    """A drill that goes down at less than half the low end of its feed for more than a fifth of its time in material."""
+    cuts, along = evidence.cuts, evidence.along
+    boring = along.cutting & (cuts.cutter == index) & (np.asarray(cuts.descent) > 1e-9) & (along.rpm > 0)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        turn = np.where(boring, along.feed / along.rpm, np.inf)
+    thin = boring & (turn < 0.5 * low - 1e-6)
+    total = float(np.nansum(along.minutes[boring]))
+    if total <= 0 or float(np.nansum(along.minutes[thin])) <= SHARE * total:
+        return
+    longest = max(runs(cuts, thin, np.where(thin, low / np.maximum(turn, 1e-9), 0.0), gap=3), key=lambda r: r.length)
+    k = longest.worst
+    yield told(
+        "chip-too-thin",
+        evidence,
+        longest,
+        f"This drill goes down only {turn[k]:.3f} mm a turn (F{along.feed[k]:.0f} at {along.rpm[k]:.0f} rev/min); "
+        f"{low:.3f} mm is the low end for it here: it rubs.",
+        measured=float(turn[k]),
+        limit=0.5 * low,
+    )
 
 
 RULE = rule(

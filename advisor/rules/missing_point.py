@@ -186,6 +186,9 @@ def _lost_signs(evidence: Evidence, rows: np.ndarray, z: np.ndarray, above: floa
         return
     cuts = feeding(evidence)
     lengths = evidence.lengths
+    for place, row in enumerate(rows.tolist()):
+        if 0 < place < len(rows) - 1 and _above_a_ramp(evidence, z, int(rows[place - 1]), row, int(rows[place + 1]), surface):
+            yield _finding(evidence, row, "Z", float(z[row]), -float(z[row]), "lifts the cutter out of a descent")
     for row in rows:
         height = float(z[row])
         if height <= surface + 1e-6 or np.abs(low + height).min() > 1e-3 or moves.end[row, 2] > moves.start[row, 2]:
@@ -197,6 +200,25 @@ def _lost_signs(evidence: Evidence, rows: np.ndarray, z: np.ndarray, above: floa
             after += 1
         if travelled >= LEAST:
             yield _finding(evidence, int(row), "Z", height, -height, "keeps the following cuts above the work")
+
+
+def _above_a_ramp(evidence: Evidence, z: np.ndarray, before: int, row: int, after: int, surface: float) -> bool:
+    """True where the way between two depths of a ramp goes up above the work, and with the other sign would go on down."""
+    moves = evidence.moves
+    height, first, last = float(z[row]), float(z[before]), float(z[after])
+    cuts = feeding(evidence)
+    if not (height > surface + 0.1 and -height <= first + 1e-6 and first <= surface + 1e-6):
+        return False
+    if not (moves.start[row, :2] != moves.end[row, :2]).any() or not cuts[before : row + 1].all():
+        return False
+    if cuts[row : after + 1].all() and last < first:
+        return last - 1e-6 <= -height
+    # The last way down of a ramp: nothing else goes to this height, and the level pass at it is in air.
+    level = row + 1
+    while level < after and cuts[level] and moves.end[level, 2] == moves.start[level, 2]:
+        level += 1
+    travelled = float(np.nansum(evidence.lengths[row + 1 : level]))
+    return travelled >= LEAST and np.count_nonzero(np.abs(z - height) < 1e-6) == level - row
 
 
 def _places(evidence: Evidence) -> Iterator[Finding]:
@@ -227,13 +249,17 @@ def _places(evidence: Evidence) -> Iterator[Finding]:
             span = high - low
             edge = LEAST + 0.1 * workpiece.size[axis]
 
-            def inside(at: float, axis: int = axis, edge: float = edge) -> bool:
-                return -edge <= at + workpiece.zero[axis] <= workpiece.size[axis] + edge
+            def inside(at: float, axis: int = axis, edge: float = edge, spare: float | None = None) -> bool:
+                over = edge if spare is None else spare
+                return -over <= at + workpiece.zero[axis] <= workpiece.size[axis] + over
 
             beyond = max(low - value, value - high)
             near = (*v[max(0, place - 3) : place], *v[place + 1 : place + 4])
             around = [float(x) for x in near if abs(float(x) - value) > 1e-6]
             mirrored = bool(around) and _sign(value, beyond, around, span)
+            # Once outside, and with the other sign a place the program goes to on the stock.
+            twin = beyond > LEAST and np.count_nonzero(np.abs(v - value) < 1e-6) == 1 and inside(-value, spare=1.0)
+            mirrored |= bool(around) and bool(twin) and float(np.abs(others + value).min()) < 1e-3
             if not around or (beyond < max(LEAST, FAR * span) and not mirrored):
                 continue
             for better in (*(value / f for f in POINTS), -value):
