@@ -385,6 +385,8 @@ def _syntax_fault(text: str, place: int, dialect: Dialect) -> Reject:
         message, fix = "a comment stands inside a word", "Move the comment behind the word."
     elif rest[0] == "%":
         message, fix = "% stands among words", "% must have a line to itself."
+    elif rest[0].isdigit() and last in tuple("+-"):
+        message, fix = "a number has two signs", "Write the number with one sign."
     elif rest[0].isdigit():
         message, fix = "a number stands without a letter", "Write the letter the number belongs to."
     elif opened > 0 and rest[0].isalpha():
@@ -395,8 +397,12 @@ def _syntax_fault(text: str, place: int, dialect: Dialect) -> Reject:
         message, fix = "ATAN needs two bracketed values", "Write ATAN[y]/[x]."
     elif rest[0] == EXPONENT or rest[0].isalpha():
         message = f"{rest[0].replace(EXPONENT, 'E')} cannot stand here"
+        if rest[0] == "O":
+            fix = "Write the digit 0 where a nought is meant: this is the letter O."
     else:
         message = f"{_name(rest[0])} cannot stand here"
+        if rest[0] == ",":
+            fix = "Write a decimal point, not a comma: 1.5."
     reject = Reject("unreadable-block", message, fix, None)
     reject.numbers["squeezed"] = place
     return reject

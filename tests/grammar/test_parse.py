@@ -178,6 +178,23 @@ def test_slip(block: str, rule: str, column: int, words: str) -> None:
     assert found[0].fix and found[0].fix.endswith(".")
 
 
+@pytest.mark.parametrize(
+    ("block", "message", "fix"),
+    [
+        ("G1 X1,5 F100", "',' cannot stand here", "Write a decimal point, not a comma"),
+        ("G1 X1O F100", "O cannot stand here", "the digit 0"),
+        ("GO X5", "O cannot stand here", "the digit 0"),
+        ("G1 X--5 F100", "a number has two signs", "one sign"),
+    ],
+)
+def test_a_slip_of_the_finger_is_named_with_its_remedy(block: str, message: str, fix: str) -> None:
+    program = read_program(f"G21 G90\nG92 X0 Y0 Z0\n{block}\n".encode(), fragment=True)
+    found = [f for f in program.faults if f.severity == "error"]
+    assert [f.rule for f in found] == ["unreadable-block"]
+    assert message in found[0].message
+    assert fix in found[0].fix
+
+
 def test_many_bad_blocks_of_one_kind_keep_to_little_memory() -> None:
     """What is kept of a refused shape must not hold on to the programs it was met in."""
     import tracemalloc
