@@ -109,12 +109,12 @@ class Recorder:
         del self.rows[rows:], self.arcs[arcs:], self.rotary[rotary:]
 
     def moves(self) -> Moves:
-        """Everything recorded, as read-only arrays."""
+        """Everything recorded, as read-only arrays; the record is used up, so that no array stands in memory twice."""
         self.pack()
         n = self._done
 
         def joined(name: str, dtype: Any, width: int = 0) -> Any:
-            parts = [s[name] for s in self._stretches]
+            parts = [s.pop(name) for s in self._stretches]
             if len(parts) == 1:
                 return parts[0]
             return np.concatenate(parts) if parts else np.empty((0, width) if width else 0, dtype=dtype)
