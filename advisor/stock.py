@@ -474,7 +474,8 @@ def choose_form(form: str, work: float, sweeps: int) -> tuple[str, str]:
     """The form of the kernels and, where it is not the one that would pay, the reason."""
     if form not in ("auto", "numpy", "numba"):
         raise ValueError(f"form must be auto, numpy or numba, not {form!r}")
-    pays = work * 15e-9 + sweeps * 120e-6 > 0.6
+    # seconds the numpy form takes, about, against what loading numba and its kept kernels costs (measured)
+    pays = work * 30e-9 + sweeps * 50e-6 > 0.5
     if form == "numpy" or (form == "auto" and not pays):
         return "numpy", ""
     from grammar import jit
