@@ -2,9 +2,9 @@
 
 A line's *shape* is what is left of it when each number becomes a mark. The mark keeps what the language may ask of a
 number besides its value: whether it has a sign and a point. Values after G, M, T and O stay literal; a line number of
-one to five digits at the head of the line is one mark and no number. Spaces and tabs outside comments fall away and letters are taken as capitals, as the
-standard has it (NISTIR 6556, 3.3). A line with anything else in it (comments, brackets, parameters, free text) is
-``OTHER``: it is kept by its exact text and never read here.
+one to five digits at the head of the line is one mark and no number. Spaces and tabs outside comments fall away and
+letters are taken as capitals, as the standard has it (NISTIR 6556, 3.3). A line with anything else in it (comments,
+brackets, parameters, free text) is ``OTHER``: it is kept by its exact text and never read here.
 
 Shapes are found through a hash table; a hit is accepted only after the line's skeleton (its letters and marks, a byte
 each) was compared with the shape's, so a collision costs time and never a wrong reading.
@@ -65,7 +65,8 @@ class Lines:
 
     start, end (b,) int64 byte offsets of each line, line end left out; shape (b,) int32, OTHER and BLANK below 0;
     first (b,) int64 index of the line's first number in ``numbers``; numbers (m,) float64, every number of plain lines
-    in order except the literal ones and line numbers (with gaps between parts); founder (s,) int64 the line that founded each shape.
+    in order except the literal ones and line numbers (with gaps between parts); founder (s,) int64 the line that founded
+    each shape.
     """
 
     start: NDArray[np.int64]

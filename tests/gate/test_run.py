@@ -151,12 +151,14 @@ def test_shards_part_the_programs() -> None:
             parse_shard(bad)
 
 
+# What a job in the background starts is deaf to Ctrl-C; the script takes hearing back.
 INTERRUPTED = """
-import sys
+import signal, sys
 from advisor.run import Task, run_check
 from advisor.values import Setting
 from tests.gate import checks
 if __name__ == "__main__":
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     tasks = [Task(f"{i}.ngc", Setting(), data=name.encode()) for i, name in enumerate(sys.argv[1:])]
     try:
         run_check(tasks, workers=2, check=checks.slow)
