@@ -34,9 +34,10 @@ from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._motion import no_limits, runs, told
 from advisor.rules.base import rule
+from advisor.rules.unit_mix_up import check as unit_mix_up
 
 SHARE = 0.2
-LOST = 0.3  # of the least chip; estimate, no source
+LOST = 0.4  # of the least chip; estimate, no source
 
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
@@ -51,11 +52,14 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     skin = depth < 0.05 * 2 * np.asarray(cuts.radius)
     real = np.where(level & ~skin, real, along.thickest)
     entered = ~level | ~skin
+    # Where the whole program reads the wrong unit, unit-mix-up tells it.
+    mixed = any(unit_mix_up(evidence))
     for index, limit in enumerate(along.limits):
         if limit is None:
             continue
         if limit.cutter.form == "drill":
-            yield from _drill(evidence, index, limit.drill_feed_low)
+            if not mixed:
+                yield from _drill(evidence, index, limit.drill_feed_low)
             continue
         cutter = limit.cutter
         width = np.asarray(cuts.width, dtype=float)
@@ -72,7 +76,8 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
                 limit.chip_least * (1 - wide * (1 - limit.slot_chip_factor)),
                 0.4 * limit.edge_radius if limit.metal else 0.0,
             )
-            thin = judged & (real < least - 1e-6)
+            # A skimming cut is told only where its feed has gone wrong.
+            thin = judged & (real < np.where(level & skin, 0.5, 1.0) * least - 1e-6)
         total = float(np.nansum(along.minutes[along.cutting & (cuts.cutter == index)]))
         spent = float(np.nansum(along.minutes[thin]))
         if total <= 0 or spent <= SHARE * total:
@@ -81,8 +86,8 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         found = runs(cuts, thin, lack, gap=3)
         longest = max(found, key=lambda r: r.length)
         k = longest.worst
-        # No finish is cut with a feed per tooth of a third of the least chip: that is a feed gone wrong.
-        lost = cutter.form == "flat" and spent > 0.5 * total and bool(median((along.chip / least)[thin]) < LOST)
+        # No finish is cut with a feed per tooth of four tenths of the least chip: that is a feed gone wrong.
+        lost = not mixed and cutter.form == "flat" and spent > 0.5 * total and bool(median((along.chip / least)[thin]) < LOST)
         gentle = not lost and (
             cutter.form == "ball"
             or bool(median(cuts.depth[thin]) < 0.25 * cutter.diameter)
