@@ -106,7 +106,7 @@ def save(file: Path, entries: Iterable[Entry]) -> None:
     try:
         write_whole(file, to_text(entries))
     except OSError as error:
-        raise BaselineError(f"the baseline {visible(str(file))} can't be written: {why_not(error)}") from None
+        raise BaselineError(f"the baseline {visible(str(file))} can't be written: {why_not(error, doing='writing')}") from None
 
 
 def to_text(entries: Iterable[Entry]) -> str:

@@ -71,7 +71,14 @@ def screen_width() -> int:
 
 def say(text: str) -> None:
     """Print a result to stdout; what the stream can't take is written in escapes."""
-    _write(sys.stdout, text)
+    try:
+        _write(sys.stdout, text)
+    except BrokenPipeError:
+        raise  # the reader has seen enough
+    except OSError as error:
+        from advisor.files import why_not
+
+        raise WrongUse(f"stdout can't be written: {why_not(error, doing='writing')}") from None
 
 
 def complain(text: str) -> None:
@@ -129,7 +136,7 @@ def put(target: Target, text: str | bytes) -> None:
     try:
         write_whole(target.file, text)
     except OSError as error:
-        problem = f"{shown(target.file)} can't be written: {why_not(error)}; what stood there is unchanged"
+        problem = f"{shown(target.file)} can't be written: {why_not(error, doing='writing')}; what stood there is unchanged"
         raise WrongUse(problem) from None
 
 
@@ -809,7 +816,7 @@ def init(
     try:
         write_whole(file, starter.text(flags))
     except OSError as error:
-        raise WrongUse(f"{shown(file)} can't be written: {why_not(error)}") from None
+        raise WrongUse(f"{shown(file)} can't be written: {why_not(error, doing='writing')}") from None
     say(
         f"wrote {shown(file)}\nnext: feedwright check --show-config PROGRAM   what is in force\n"
         f"      feedwright check {shown(folder)}"

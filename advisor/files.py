@@ -56,11 +56,11 @@ class Content:
 # ----------------------------------------------------------------------------------------------------------- reading
 
 
-def why_not(error: OSError) -> str:
-    """An operating system error in plain words."""
+def why_not(error: OSError, *, doing: str = "reading") -> str:
+    """An operating system error in plain words; ``doing`` is ``reading`` or ``writing``."""
     words = {
         errno.ENOENT: "there is no such file or folder",
-        errno.EACCES: "reading it is not permitted",
+        errno.EACCES: f"{doing} it is not permitted",
         errno.EPERM: "it is not permitted",
         errno.EISDIR: "it is a folder",
         errno.ENOTDIR: "part of the path is not a folder",

@@ -89,7 +89,9 @@ class Shop:
 
 def _mistakes_text(mistakes: Sequence[Any]) -> str:
     count = len(mistakes)
-    head = "the shop file has a mistake" if count == 1 else f"the shop file has {count} mistakes"
+    by_flags = all(str(mistake).startswith("--") for mistake in mistakes)
+    where = "what the flags say" if by_flags else "the shop file"
+    head = f"{where} has a mistake" if count == 1 else f"{where} has {count} mistakes"
     return head + ":\n" + "\n".join(f"  {mistake}" for mistake in mistakes)
 
 

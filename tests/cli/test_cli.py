@@ -158,6 +158,24 @@ def test_an_internal_error_is_told_with_what_to_report(run: Run, monkeypatch: py
     assert "report" in err
 
 
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")
+def test_a_full_disk_behind_stdout_is_told(tmp_path: Path) -> None:
+    program = tmp_path / "a.nc"
+    program.write_text(CLEAN)
+    with open("/dev/full", "w") as full:  # noqa: PTH123 - a device, not a path of ours
+        command = [sys.executable, "-m", "advisor.cli", "trace", str(program)]
+        done = subprocess.run(command, stdout=full, stderr=subprocess.PIPE, text=True, check=False)
+    assert (done.returncode, done.stderr) == (2, "feedwright: stdout can't be written: the disk is full\n")
+
+
+def test_mistakes_of_flags_are_not_put_down_to_the_shop_file(run: Run) -> None:
+    write(CLEAN, "a.nc")
+    write(SHOP, "feedwright.toml")
+    status, _, said = run("check", "a.nc", "--cutter", "1=nope")
+    assert status == 2
+    assert said.startswith("feedwright: what the flags say has a mistake:\n  --cutter:")
+
+
 def test_an_interrupt_ends_with_130(monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]) -> None:
     def interrupted(*_: Any, **__: Any) -> None:
         raise KeyboardInterrupt
