@@ -45,6 +45,7 @@ PIN = 15.0  # mm below the stock that a hole for a pin may go; estimate, no sour
 THROUGH = 5.0  # mm below the stock that a hole drilled through may go; estimate, no source
 DEEP = 5.0  # times the deepest other pass, where no stock is given; estimate, no source
 MOST = 200_000  # moves compared one by one; in longer programs only the depths are
+FEW = 300  # heights above the work that may be slips; where there are more they are meant
 
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
@@ -186,13 +187,27 @@ def _lost_signs(evidence: Evidence, rows: np.ndarray, z: np.ndarray, above: floa
         return
     cuts = feeding(evidence)
     lengths = evidence.lengths
-    for place, row in enumerate(rows.tolist()):
-        if 0 < place < len(rows) - 1 and _above_a_ramp(evidence, z, int(rows[place - 1]), row, int(rows[place + 1]), surface):
-            yield _finding(evidence, row, "Z", float(z[row]), -float(z[row]), "lifts the cutter out of a descent")
-    for row in rows:
+    heights = z[rows]
+    high = np.flatnonzero(heights > surface + 0.1)
+    if len(high) <= FEW:
+        for place in high.tolist():
+            row = int(rows[place])
+            if 0 < place < len(rows) - 1 and _above_a_ramp(
+                evidence, cuts, z, int(rows[place - 1]), row, int(rows[place + 1]), surface
+            ):
+                yield _finding(evidence, row, "Z", float(z[row]), -float(z[row]), "lifts the cutter out of a descent")
+    depths = np.sort(low)
+    place_of = np.searchsorted(depths, -heights)
+    near = np.minimum(
+        np.abs(depths[np.clip(place_of, 0, len(depths) - 1)] + heights),
+        np.abs(depths[np.clip(place_of - 1, 0, None)] + heights),
+    )
+    level_or_down = ~(moves.end[rows, 2] > moves.start[rows, 2])
+    mirrored = rows[(heights > surface + 1e-6) & (near <= 1e-3) & level_or_down]
+    if len(mirrored) > FEW:
+        return
+    for row in mirrored:
         height = float(z[row])
-        if height <= surface + 1e-6 or np.abs(low + height).min() > 1e-3 or moves.end[row, 2] > moves.start[row, 2]:
-            continue
         after = int(row) + 1
         travelled = 0.0
         while after < len(moves) and cuts[after] and moves.end[after, 2] == moves.start[after, 2]:
@@ -202,11 +217,12 @@ def _lost_signs(evidence: Evidence, rows: np.ndarray, z: np.ndarray, above: floa
             yield _finding(evidence, int(row), "Z", height, -height, "keeps the following cuts above the work")
 
 
-def _above_a_ramp(evidence: Evidence, z: np.ndarray, before: int, row: int, after: int, surface: float) -> bool:
+def _above_a_ramp(
+    evidence: Evidence, cuts: np.ndarray, z: np.ndarray, before: int, row: int, after: int, surface: float
+) -> bool:
     """True where the way between two depths of a ramp goes up above the work, and with the other sign would go on down."""
     moves = evidence.moves
     height, first, last = float(z[row]), float(z[before]), float(z[after])
-    cuts = feeding(evidence)
     if not (height > surface + 0.1 and -height <= first + 1e-6 and first <= surface + 1e-6):
         return False
     if not (moves.start[row, :2] != moves.end[row, :2]).any() or not cuts[before : row + 1].all():
