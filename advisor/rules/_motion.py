@@ -110,14 +110,33 @@ def per_cutter(cuts: Any, value: Any) -> NDArray[Any]:
     return np.asarray(table[cuts.cutter])
 
 
+def whole(rule: str, evidence: Evidence, reason: str, cause: str) -> NotChecked:
+    """A rule that could not look at the program at all."""
+    lines = evidence.program.block_line
+    return NotChecked(rule, reason, cause, 1, int(lines[-1]) if len(lines) else 1)
+
+
+def _of_cutter(rule: str, evidence: Evidence, index: int, reason: str, cause: str) -> Iterator[NotChecked]:
+    """A rule that could not look where a cutter is at work; nothing where it never is."""
+    rows = np.flatnonzero(evidence.cuts.cutter == index)
+    if len(rows):
+        lines = evidence.program.block_line[evidence.cuts.block[rows[[0, -1]]]]
+        yield NotChecked(rule, reason, cause, int(min(lines)), int(max(lines)))
+
+
 def no_limits(rule: str, evidence: Evidence) -> Iterator[NotChecked]:
     """What to say for cutters whose limits could not be worked out."""
-    cuts, along = evidence.cuts, evidence.along
-    for index, (limit, reason) in enumerate(zip(along.limits, along.reasons, strict=True)):
-        rows = np.flatnonzero(cuts.cutter == index)
-        if limit is None and len(rows):
-            lines = evidence.program.block_line[cuts.block[[rows[0], rows[-1]]]]
-            yield NotChecked(rule, reason, "limits", int(min(lines)), int(max(lines)))
+    for index, (limit, reason) in enumerate(zip(evidence.along.limits, evidence.along.reasons, strict=True)):
+        if limit is None:
+            yield from _of_cutter(rule, evidence, index, reason, "limits")
+
+
+def no_length(rule: str, evidence: Evidence, key: str) -> Iterator[NotChecked]:
+    """What to say for cutters one of whose lengths (a key of the shop file) is not known."""
+    for index, cutter in enumerate(evidence.cuts.placed.cutters):
+        if getattr(cutter, key) is None:
+            reason = f"the {key.replace('_', ' ')} of {cutter.name} is not known: give {key}"
+            yield from _of_cutter(rule, evidence, index, reason, "cutter")
 
 
 def told(rule: str, evidence: Evidence, run: PieceRun, message: str, **more: Any) -> Finding:

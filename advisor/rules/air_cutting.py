@@ -30,6 +30,7 @@ from numpy.typing import NDArray
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
+from advisor.rules._motion import whole
 from advisor.rules.base import rule
 from grammar.moves import Kind
 
@@ -40,8 +41,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     """At most one finding a program."""
     placed = evidence.placed
     if placed.workpiece.assumed:
-        lines = evidence.program.block_line
-        yield NotChecked("air-cutting", "the stock is only assumed", "stock", 1, int(lines[-1]) if len(lines) else 1)
+        yield whole("air-cutting", evidence, "the stock is only assumed", "stock")
         return
     minutes = np.nan_to_num(evidence.timing.minutes)
     feeding = (placed.kind == Kind.FEED) | (placed.kind == Kind.ARC)

@@ -29,6 +29,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
+from advisor.rules._motion import whole
 from advisor.rules.base import merge_runs, rule
 from grammar.moves import Kind
 
@@ -39,13 +40,11 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     if placed is None:
         return
     if hold.spoilboard is None:
-        last = int(evidence.program.block_line[-1]) if len(evidence.program.block_line) else 1
-        yield NotChecked(
+        yield whole(
             "below-spoilboard",
+            evidence,
             "how deep the cutter may go below the stock is not given: give [hold] spoilboard",
             "hold",
-            1,
-            last,
         )
         return
     z = np.minimum(placed.end[:, 2], np.where(placed.kind == Kind.ARC, placed.start[:, 2], np.inf))
@@ -76,9 +75,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             row = int(rows[run.worst])
             depth = float(below[row]) + (rise if thin else 0.0)
             if thin and workpiece.thickness is not None:
-                text = (
-                    f"Where the board is thinnest ({workpiece.thickness[0]:g} mm) the tip goes {depth:.2f} mm below it"
-                )
+                text = f"Where the board is thinnest ({workpiece.thickness[0]:g} mm) the tip goes {depth:.2f} mm below it"
             else:
                 text = f"The tip goes {depth:.2f} mm below the stock"
             yield Finding(

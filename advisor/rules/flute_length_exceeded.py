@@ -28,7 +28,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import per_cutter, piece_cutter, runs, told
+from advisor.rules._motion import no_length, per_cutter, piece_cutter, runs, told
 from advisor.rules.base import rule
 
 LEAST = 0.05
@@ -55,17 +55,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             measured=(length or 0.0) + reach,
             limit=length,
         )
-    for index, cutter in enumerate(cuts.placed.cutters):
-        rows = np.flatnonzero(cuts.cutter == index)
-        if cutter.flute_length is None and len(rows):
-            lines = evidence.program.block_line[cuts.block[rows[[0, -1]]]]
-            yield NotChecked(
-                "flute-length-exceeded",
-                f"the flute length of {cutter.name} is not known: give flute_length",
-                "cutter",
-                int(min(lines)),
-                int(max(lines)),
-            )
+    yield from no_length("flute-length-exceeded", evidence, "flute_length")
 
 
 RULE = rule(

@@ -27,7 +27,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import runs, told
+from advisor.rules._motion import no_length, runs, told
 from advisor.rules.base import rule
 
 LEAST = 0.05
@@ -44,22 +44,11 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             "holder-contact",
             evidence,
             run,
-            f"The {PARTS.get(int(cuts.above_part[k]), 'holder')} comes {cuts.above[k]:.2f} mm into material that still "
-            "stands.",
+            f"The {PARTS.get(int(cuts.above_part[k]), 'holder')} comes {cuts.above[k]:.2f} mm into material that still stands.",
             measured=float(cuts.above[k]),
             limit=0.0,
         )
-    for index, cutter in enumerate(cuts.placed.cutters):
-        rows = np.flatnonzero(cuts.cutter == index)
-        if cutter.stickout is None and len(rows):
-            lines = evidence.program.block_line[cuts.block[rows[[0, -1]]]]
-            yield NotChecked(
-                "holder-contact",
-                f"the stickout of {cutter.name} is not known: give stickout",
-                "cutter",
-                int(min(lines)),
-                int(max(lines)),
-            )
+    yield from no_length("holder-contact", evidence, "stickout")
 
 
 RULE = rule(

@@ -27,6 +27,7 @@ from typing import Any
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
+from advisor.rules._motion import whole
 from advisor.rules.base import rule
 
 
@@ -36,10 +37,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     if not hold.keepouts:
         if hold.method is not None or hold.points:
             return  # how it is held was declared, and no keep-outs with it
-        last = int(evidence.program.block_line[-1]) if len(evidence.program.block_line) else 1
-        yield NotChecked(
-            "keepout-hit", "no keep-outs are declared: give [hold] keepouts in the shop file", "hold", 1, last
-        )
+        yield whole("keepout-hit", evidence, "no keep-outs are declared: give [hold] keepouts in the shop file", "hold")
         return
     hits = sorted((t for t in cuts.keepouts if t.depth > 1e-6), key=lambda t: (t.keepout, t.row, t.piece))
     group: list[Any] = []

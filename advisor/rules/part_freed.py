@@ -31,7 +31,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import spread
+from advisor.rules._motion import spread, whole
 from advisor.rules.base import rule
 
 SKIN = 0.15
@@ -45,7 +45,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
 
     cuts, hold = evidence.cuts, evidence.setting.hold
     if cuts.placed.workpiece.assumed:
-        yield NotChecked("part-freed", "the stock is only assumed", "stock", 1, _last(evidence))
+        yield whole("part-freed", evidence, "the stock is only assumed", "stock")
         return
     if hold.method in ("tape", "vise"):
         return
@@ -70,9 +70,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         if hold.method == "vacuum" and _sucked(part.area, float(force.max(initial=0.0))):
             continue
         possibly = "possibly " if part.skin > SKIN or (0 < part.skin <= delta) else ""
-        touched = (
-            f"; later moves cut it again (first at line {evidence.line(part.later_rows[0])})" if part.later_rows else ""
-        )
+        touched = f"; later moves cut it again (first at line {evidence.line(part.later_rows[0])})" if part.later_rows else ""
         width, height = part.high[0] - part.low[0], part.high[1] - part.low[1]
         yield Finding(
             rule="part-freed",
@@ -89,11 +87,6 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
 def _sucked(area: float, force: float) -> bool:
     """Whether vacuum holds a piece of ``area`` mm2 against a side force in N, with twice the force to spare."""
     return FRICTION * PRESSURE * area >= 2 * force and PRESSURE * area >= 2 * 0.5 * force
-
-
-def _last(evidence: Evidence) -> int:
-    lines = evidence.program.block_line
-    return int(lines[-1]) if len(lines) else 1
 
 
 RULE = rule(

@@ -26,6 +26,7 @@ from collections.abc import Iterator
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
+from advisor.rules._motion import whole
 from advisor.rules.base import rule
 from advisor.rules.rapid_into_stock import LEAST, touching
 
@@ -34,8 +35,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     """Rapids whose bent path meets material while the straight one does not."""
     cuts = evidence.cuts
     if cuts.bent is None:
-        last = int(evidence.program.block_line[-1]) if len(evidence.program.block_line) else 1
-        yield NotChecked("rapid-bent-path", "the machine's rapid speeds are not known", "machine", 1, last)
+        yield whole("rapid-bent-path", evidence, "the machine's rapid speeds are not known", "machine")
         return
     straight = set(cuts.row[touching(cuts)].tolist())
     for touch in cuts.bent:

@@ -31,7 +31,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import lasting, no_limits, per_cutter, runs, spread, told
+from advisor.rules._motion import lasting, no_limits, per_cutter, runs, told
 from advisor.rules.base import rule
 
 WIDE = 0.3  # of the diameter
@@ -85,7 +85,7 @@ def _more(evidence: Evidence) -> float:
     workpiece = evidence.placed.workpiece
     if workpiece.thickness is None:
         return 0.0
-    return float(max(0.0, workpiece.thickness[1] - workpiece.size[2], min(spread(evidence), 0.0)))
+    return float(max(0.0, workpiece.thickness[1] - workpiece.size[2]))
 
 
 RULE = rule(

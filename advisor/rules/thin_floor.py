@@ -27,7 +27,7 @@ from collections.abc import Iterator
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import METAL, family, spread
+from advisor.rules._motion import METAL, family, spread, whole
 from advisor.rules.base import rule
 from advisor.rules.rapid_into_stock import touching
 
@@ -41,13 +41,10 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     cuts = evidence.cuts
     workpiece = cuts.placed.workpiece
     if workpiece.assumed:
-        lines = evidence.program.block_line
-        yield NotChecked("thin-floor", "the stock is only assumed", "stock", 1, int(lines[-1]) if len(lines) else 1)
+        yield whole("thin-floor", evidence, "the stock is only assumed", "stock")
         return
     if touching(cuts).any():
-        lines = evidence.program.block_line
-        last = int(lines[-1]) if len(lines) else 1
-        yield NotChecked("thin-floor", "a rapid went through the stock: what is left is not what was meant", "crash", 1, last)
+        yield whole("thin-floor", evidence, "a rapid went through the stock: what is left is not what was meant", "crash")
         return
     ply = workpiece.layers[-1].thickness if workpiece.layers else 0.0
     least = 0.5 if family(evidence) in METAL else max(1.5, ply)

@@ -26,7 +26,7 @@ from collections.abc import Iterator
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import METAL, family
+from advisor.rules._motion import METAL, family, whole
 from advisor.rules.base import rule
 from advisor.rules.rapid_into_stock import touching
 
@@ -38,13 +38,10 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     cuts = evidence.cuts
     workpiece = cuts.placed.workpiece
     if workpiece.assumed:
-        lines = evidence.program.block_line
-        yield NotChecked("thin-wall", "the stock is only assumed", "stock", 1, int(lines[-1]) if len(lines) else 1)
+        yield whole("thin-wall", evidence, "the stock is only assumed", "stock")
         return
     if touching(cuts).any():
-        lines = evidence.program.block_line
-        last = int(lines[-1]) if len(lines) else 1
-        yield NotChecked("thin-wall", "a rapid went through the stock: what is left is not what was meant", "crash", 1, last)
+        yield whole("thin-wall", evidence, "a rapid went through the stock: what is left is not what was meant", "crash")
         return
     metal = family(evidence) in METAL
     least, share = (0.5, 1 / 20) if metal else (2.0, 1 / 10)
