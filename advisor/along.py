@@ -87,7 +87,7 @@ def along(cuts: Cuts, setting: Setting, timing: Timing) -> Along:
     rpm = speeds[placed.mode[cuts.row]]
     flutes = np.array([max(1, c.flutes) for c in placed.cutters] or [1], dtype=float)[cuts.cutter]
     feed = np.asarray(timing.asked, dtype=float)[cuts.row]
-    reached = np.asarray(timing.reached, dtype=float)[cuts.row]
+    reached = _reached(cuts, timing)
     cutting = ~cuts.rapid & (cuts.volume > 0)
     m = len(cuts)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -121,6 +121,20 @@ def along(cuts: Cuts, setting: Setting, timing: Timing) -> Along:
         teeth=teeth, force=force, power=power, deflection=deflection, stress=stress, minutes=minutes, cutting=cutting,
         limits=tuple(limits), reasons=tuple(reasons),
     )  # fmt: skip
+
+
+def _reached(cuts: Cuts, timing: Timing) -> Floats:
+    """Mean speed of the move, or chain of moves, of each piece, mm/min."""
+    reached = np.asarray(timing.reached, dtype=float)[cuts.row]
+    chained = np.flatnonzero(cuts.last > cuts.row)
+    if len(chained):
+        way = np.concatenate([[0.0], np.cumsum(np.nan_to_num(timing.length))])
+        minutes = np.concatenate([[0.0], np.cumsum(np.nan_to_num(timing.minutes))])
+        first, after = cuts.row[chained], cuts.last[chained] + 1
+        with np.errstate(divide="ignore", invalid="ignore"):
+            speed = (way[after] - way[first]) / (minutes[after] - minutes[first])
+        reached[chained] = np.where(np.isfinite(speed), speed, reached[chained])
+    return reached
 
 
 STEPS = 64  # depths and widths are told apart this finely, from nothing to their greatest

@@ -166,6 +166,11 @@ class Evidence:
             return None
         share = np.where(cuts.volume > 0, cuts.t1 - cuts.t0, 0.0)
         whole = np.bincount(cuts.row, weights=share, minlength=len(self.moves)).astype(np.float64)
+        chained = np.flatnonzero(cuts.last > cuts.row)
+        if len(chained):
+            first, count = cuts.row[chained], cuts.last[chained] - cuts.row[chained]
+            rows = np.repeat(first + 1 - np.cumsum(count) + count, count) + np.arange(count.sum())
+            whole[rows] = np.repeat(share[chained], count)
         return np.clip(whole, 0.0, 1.0)
 
     @Part

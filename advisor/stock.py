@@ -120,7 +120,8 @@ class Cuts:
     Rows the model could not follow have no piece (see ``unlooked``). Rapids take material away like feeds do (so one
     fault is one fault), but their volume does not count as cut: use ``rapid`` to tell them apart.
 
-    row int32: the move's row; t0, t1 float32: the stretch of that move, 0 to 1.
+    row int32: the move's row; last int32: the same, or the last row of a chain of short moves on one line that are taken
+    together (advisor/kernels/chains.py); t0, t1 float32: the stretch of that move or chain, 0 to 1.
     start, end (m, 3) float32: tip positions in stock coordinates; direction (m, 2) float32: unit vector of travel in
     XY in the middle of the piece (0, 0 for a vertical move).
     length float32: length along the path; run float32: its length in XY.
@@ -143,8 +144,9 @@ class Cuts:
     above float32: depth of contact of shank, holder or nose with the remaining material, mm (0 none);
     above_part int8: 0 none, 1 shank, 2 holder, 3 nose; above_at int32: flat cell index.
 
-    field: the workpiece after the program; mover (nx, ny) int32: row of the move that removed the last of each cell,
-    -1 uncut. cell: mm; coarse: True when the grid is coarser than 1/24 of the smallest cutter (accuracy not claimed).
+    field: the workpiece after the program; mover (nx, ny) int32: row of the move (of a chain's first move) that removed
+    the last of each cell, -1 uncut. cell: mm; coarse: True when the grid is coarser than 1/24 of the smallest cutter
+    (accuracy not claimed).
     keepouts: touches of keep-outs and rapids closely above them. bent: results of the bent path of rapids, None where
     no machine speeds are given (not looked at).
     uncertain_from: first row after which material may be missing that the model still holds (a cutting move that could
@@ -154,6 +156,7 @@ class Cuts:
 
     placed: Placed
     row: Ints
+    last: Ints
     t0: Singles
     t1: Singles
     start: Singles
@@ -203,8 +206,13 @@ class Cuts:
 
     @cached_property
     def block(self) -> Ints:
-        """(m,) block of each piece."""
+        """(m,) block of each piece; of a chain's first move."""
         return self.placed.block[self.row]
+
+    @cached_property
+    def end_block(self) -> Ints:
+        """(m,) block of each piece; of a chain's last move."""
+        return self.placed.block[self.last]
 
     @cached_property
     def descent(self) -> Singles:
@@ -275,9 +283,8 @@ class Cuts:
         return np.asarray(self.side() * turns[self.placed.mode[self.row]])
 
     def of_move(self, row: int) -> slice:
-        """Pieces of one move."""
-        first, last = np.searchsorted(self.row, [row, row + 1])
-        return slice(int(first), int(last))
+        """Pieces of one move, or the piece of the chain it belongs to."""
+        return slice(int(np.searchsorted(self.last, row)), int(np.searchsorted(self.row, row + 1)))
 
     def place_of(self, cell: int) -> tuple[float, float]:
         """X and Y (mm, stock coordinates) of a flat cell index."""
@@ -523,6 +530,7 @@ def _collect(
     end_clearance[~(end[:, 2] < start[:, 2])] = np.nan
     columns: dict[str, Any] = {
         "row": row,
+        "last": p.last[keep],
         "t0": p.t0[keep],
         "t1": p.t1[keep],
         "start": start,

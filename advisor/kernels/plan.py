@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.kernels.chains import CHORD, chains
 from advisor.place import Placed
 from advisor.values import Cutter, Machine
 from grammar.moves import Kind
@@ -27,7 +28,6 @@ VERTICAL, LINE, SLOPE, ARC, HELIX = 0, 1, 2, 3, 4
 FLAT, TORUS, CONE = 0, 1, 2
 CUTS, RAPID, BENT, ABOVE = 0, 1, 2, 3  # what a sweep is for; an ABOVE sweep adds its part number minus one
 
-CHORD = 0.002  # mm; how far a chord may stray from the arc it stands for
 NEAR = 10.0  # mm; rapids higher than this above the stock are not measured more closely
 CHUNK = 50_000  # moves planned at a time
 NOTHING = 1e-9  # mm or radians; less is no way and no turn
@@ -61,6 +61,7 @@ class PlannedPieces:
     """Arrays of one row a piece; see advisor.stock.Cuts. bent: the piece is a stretch of a rapid's bent path."""
 
     row: Ints
+    last: Ints
     t0: NDArray[np.float32]
     t1: NDArray[np.float32]
     start: NDArray[np.float32]
@@ -85,9 +86,10 @@ class Plan:
 
 @dataclass(eq=False)
 class _Strokes:
-    """Stretches of moves before they are cut into pieces."""
+    """Stretches of moves, or chains of moves row..last, before they are cut into pieces."""
 
     row: NDArray[np.int64]
+    last: NDArray[np.int64]
     what: NDArray[np.int8]
     p0: Floats
     p1: Floats
@@ -200,8 +202,9 @@ class _Chunk:
 
 def _chunks(placed: Placed, machine: Machine | None, table: Floats, cell: float, lengthened: float) -> Iterator[_Chunk]:
     """The strokes of the moves, some ten thousand moves at a time so that the memory for the steps stays small."""
+    longest = np.maximum(table[:, 0], 4 * cell) * lengthened
     for first in range(0, max(1, len(placed)), CHUNK):
-        strokes = _strokes(placed, table, first, min(first + CHUNK, len(placed)))
+        strokes = _strokes(placed, table, longest, first, min(first + CHUNK, len(placed)))
         strokes = _with_bent(strokes, placed, machine)
         rapid = placed.kind[strokes.row] == Kind.RAPID
         profile = placed.cutter[strokes.row]
@@ -216,14 +219,16 @@ def _chunks(placed: Placed, machine: Machine | None, table: Floats, cell: float,
         )
         length = np.hypot(run, strokes.p1[:, 2] - strokes.p0[:, 2])
         touches = _touches(strokes, placed, table[profile, 0], rapid)
-        wanted = np.maximum(table[profile, 0], 4 * cell) * lengthened
-        count = np.clip(np.ceil(np.where(touches, length / wanted, 0.0) - 1e-9), 1, MOST_PIECES)
+        count = np.clip(np.ceil(np.where(touches, length / longest[profile], 0.0) - 1e-9), 1, MOST_PIECES)
         count[strokes.bent & (strokes.what == LINE)] = 1
         yield _Chunk(strokes, count.astype(np.int64), run, length, whole, touches, profile, rapid)
 
 
-def _strokes(placed: Placed, table: Floats, first: int, stop: int) -> _Strokes:
-    """The followed moves of rows first..stop as lines, level arcs and helices; other curves as chords."""
+def _strokes(placed: Placed, table: Floats, longest: Floats, first: int, stop: int) -> _Strokes:
+    """The followed moves of rows first..stop as lines, level arcs and helices; other curves as chords.
+
+    Short moves on one line are taken together, to at most ``longest`` mm by cutter.
+    """
     start, end = placed.start[first:stop].copy(), placed.end[first:stop].copy()
     top = placed.top
     kind = placed.kind[first:stop]
@@ -251,12 +256,38 @@ def _strokes(placed: Placed, table: Floats, first: int, stop: int) -> _Strokes:
     is_line = moving & ~is_arc
     is_line &= (start != end).any(axis=1)
     rows = np.flatnonzero(is_line)
-    parts = [_lines(rows + first, start[rows], end[rows], 0.0, 1.0)]
+    parts = [_chained(_lines(rows + first, start[rows], end[rows], 0.0, 1.0), placed, longest)]
     if b > a:
         parts += _arcs(placed, slice(int(a), int(b)), first, start, end, moving, table)
     joined = _join(parts)
     if len(parts) > 1:
         joined = joined.take(np.lexsort((joined.t0, joined.row)))
+    return joined
+
+
+def _chained(lines: _Strokes, placed: Placed, longest: Floats) -> _Strokes:
+    """Straight moves at feed, chains of them as one stroke where that is what they are."""
+    row, p0, p1 = lines.row, lines.p0, lines.p1
+    if len(row) < 2:
+        return lines
+    most = longest[placed.cutter[row]]
+    delta = p1 - p0
+    short = (np.einsum("ij,ij->i", delta, delta) <= most * most) & (placed.kind[row] == Kind.FEED)
+    may = np.zeros(len(row), dtype=bool)
+    may[1:] = short[1:] & short[:-1]
+    if not may.any():
+        return lines
+    what, block, feed = lines.what, placed.block[row], placed.feed[row]
+    mode, flags = placed.mode[row], placed.flags[row]
+    may[1:] &= (what[1:] == what[:-1]) & (what[1:] != VERTICAL) & (np.diff(row) == 1) & (np.diff(block) == 1)
+    may[1:] &= (mode[1:] == mode[:-1]) & (flags[1:] == flags[:-1]) & (feed[1:] == feed[:-1])
+    may[1:] &= (p0[1:] == p1[:-1]).all(axis=1)
+    first = chains(p0, p1, may, most)
+    if len(first) == len(row):
+        return lines
+    last = np.append(first[1:], len(row)) - 1
+    joined = _lines(row[first], p0[first], p1[last], 0.0, 1.0)
+    joined.last = row[last]
     return joined
 
 
@@ -267,7 +298,7 @@ def _lines(rows: NDArray[np.int64], p0: Floats, p1: Floats, t0: Floats | float, 
     what = np.where(upright, VERTICAL, np.where(level, LINE, SLOPE)).astype(np.int8)
     nothing = np.zeros(n)
     return _Strokes(
-        rows, what, p0, p1, np.zeros((n, 2)), nothing, nothing, nothing,
+        rows, rows, what, p0, p1, np.zeros((n, 2)), nothing, nothing, nothing,
         np.broadcast_to(np.asarray(t0, dtype=float), (n,)), np.broadcast_to(np.asarray(t1, dtype=float), (n,)),
         np.zeros(n, dtype=bool),
     )  # fmt: skip
@@ -328,6 +359,7 @@ def _arcs(
         found.append(
             _Strokes(
                 row=r[many],
+                last=r[many],
                 what=what,
                 p0=q0,
                 p1=q1,
@@ -438,6 +470,7 @@ def _pieces(chunk: _Chunk) -> tuple[PlannedPieces, tuple[NDArray[np.int64], Floa
     t0 = strokes.t0[many]
     pieces = PlannedPieces(
         row=strokes.row[many].astype(np.int32),
+        last=strokes.last[many].astype(np.int32),
         t0=(t0 + t_span * u0).astype(np.float32),
         t1=(t0 + t_span * u1).astype(np.float32),
         start=q0.astype(np.float32),

@@ -37,8 +37,8 @@ def runs(cuts: Any, faulty: Bools, excess: Floats, *, gap: int = 2, key: NDArray
     index = np.flatnonzero(faulty)
     if not len(index):
         return []
-    block = cuts.block[index]
-    step = np.diff(block)
+    block, end_block = cuts.block[index], cuts.end_block[index]
+    step = block[1:] - end_block[:-1]
     apart = (step < 0) | (step > gap) | (np.diff(cuts.cutter[index]) != 0)
     if key is not None:
         apart |= key[index][1:] != key[index][:-1]
@@ -55,7 +55,7 @@ def runs(cuts: Any, faulty: Bools, excess: Floats, *, gap: int = 2, key: NDArray
                 worst=worst,
                 length=float(cuts.length[part].sum()),
                 block=int(block[a]),
-                end_block=int(block[a:b].max()),
+                end_block=int(end_block[a:b].max()),
             )
         )
     return found
@@ -179,7 +179,7 @@ def descents(cuts: Any, *, steep: float | None = None, shallow: float | None = N
     index = np.flatnonzero(going)
     if not len(index):
         return []
-    apart = (np.diff(index) > 1) | (np.diff(cuts.cutter[index]) != 0) | (np.diff(cuts.row[index]) > 1)
+    apart = (np.diff(index) > 1) | (np.diff(cuts.cutter[index]) != 0) | (cuts.row[index][1:] - cuts.last[index][:-1] > 1)
     starts = np.concatenate([[0], np.flatnonzero(apart) + 1])
     drop = np.add.reduceat(down[index], starts)
     run = np.add.reduceat(np.asarray(cuts.run, dtype=float)[index], starts)
@@ -195,8 +195,8 @@ def descents(cuts: Any, *, steep: float | None = None, shallow: float | None = N
 def whole_run(evidence: Evidence, first: int, last: int, worst: int | None = None) -> PieceRun:
     """A run from piece to piece."""
     cuts = evidence.cuts
-    blocks = cuts.block[first : last + 1]
+    blocks = cuts.end_block[first : last + 1]
     return PieceRun(
         first, last, first if worst is None else worst, float(cuts.length[first : last + 1].sum()),
-        int(blocks[0]), int(blocks.max()),
+        int(cuts.block[first]), int(blocks.max()),
     )  # fmt: skip
