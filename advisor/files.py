@@ -170,7 +170,11 @@ def load_shop_file(path: Path, *, seen: tuple[Path, ...] = ()) -> ShopFile:
             mistakes += error.mistakes
         else:
             if over is not None:
-                return extend(base, over)
+                from advisor.shopfile import jobs_in_two_files
+
+                mistakes += jobs_in_two_files(base, over, name)
+                if not mistakes:
+                    return extend(base, over)
     if mistakes or over is None:
         raise ShopFileError(mistakes)
     return over

@@ -19,6 +19,7 @@ from advisor.values import (
     Cutter,
     Hold,
     Job,
+    JobPlace,
     Keepout,
     Machine,
     Material,
@@ -64,14 +65,50 @@ class JobSetup:
     programs: tuple[Path, ...]
     turn: str | None
     layer: Layer
+    origin: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class JobPlan:
-    """A job as the shop file gives it."""
+    """A job as a shop file in ``folder`` gives it."""
 
     name: str
     setups: tuple[JobSetup, ...]
+    folder: Path = Path()
+
+    @property
+    def programs(self) -> tuple[Path, ...]:
+        """All its programs, in order."""
+        return tuple(program for setup in self.setups for program in setup.programs)
+
+    def place(self, number: int) -> JobPlace:
+        """Where its program ``number`` (from 0) stands."""
+        programs = self.programs
+        names = [self.shown(program) for program in programs]
+        first = 0
+        for at, setup in enumerate(self.setups):
+            if number < first + len(setup.programs):
+                return JobPlace(
+                    job=self.name,
+                    name=names[number],
+                    program=number + 1,
+                    programs=len(programs),
+                    setup=at + 1,
+                    setups=len(self.setups),
+                    turn=setup.turn,
+                    begins=number == first,
+                    before=tuple(names[:number]),
+                    origin=setup.origin,
+                )
+            first += len(setup.programs)
+        raise IndexError(number)
+
+    def shown(self, program: Path) -> str:
+        """A program's name, seen from the folder of the shop file."""
+        try:
+            return program.relative_to(self.folder).as_posix()
+        except ValueError:
+            return program.as_posix()
 
 
 @dataclass(frozen=True, slots=True)
@@ -338,10 +375,10 @@ def selection(shop: ShopFile | None, program: Path) -> tuple[tuple[int, ...], ..
             if any(matches(program, folder, pattern) for pattern in patterns)
         )
 
-    setups = [setup for plan in shop.jobs for setup in plan.setups]
+    listed = [path for plan in shop.jobs for path in plan.programs]
     return (
         held((override.folder, override.patterns) for override in shop.overrides),
-        tuple(i for i, setup in enumerate(setups) if program in setup.programs),
+        tuple(i for i, path in enumerate(listed) if program == path),
         held((item.folder, item.patterns) for item in shop.allowances),
     )
 
@@ -375,7 +412,23 @@ def setting_for(shop: ShopFile | None, program: Path | None, flags: Flags) -> Se
         fragment=flags.fragment,
         allowances=allowances,
         materials=shop.materials if shop is not None else {},
+        job=place_in_job(shop, program),
     )
+
+
+def job_of(shop: ShopFile | None, program: Path | None) -> tuple[JobPlan, int] | None:
+    """The job a program (absolute path) belongs to and its number in it, from 0."""
+    for plan in shop.jobs if shop is not None else ():
+        for number, path in enumerate(plan.programs):
+            if path == program:
+                return plan, number
+    return None
+
+
+def place_in_job(shop: ShopFile | None, program: Path | None) -> JobPlace | None:
+    """Where a program stands in its job; None for one that belongs to none."""
+    found = job_of(shop, program)
+    return found[0].place(found[1]) if found is not None else None
 
 
 def build(
@@ -385,6 +438,7 @@ def build(
     fragment: bool = False,
     allowances: tuple[tuple[str, str], ...] = (),
     materials: Mapping[str, OwnMaterial] = {},
+    job: JobPlace | None = None,
 ) -> Setting:
     """A layer made into frozen values, with catalogue entries looked up."""
     data = layer.data
@@ -425,6 +479,7 @@ def build(
         assume_stock=assume_stock,
         fragment=fragment,
         allowances=allowances,
+        job=job,
         origins=origins,
     )
 

@@ -486,6 +486,14 @@ _SHAPES = {
 }
 
 
+_JOB = {
+    ("setup", "missing"): ("this key is missing", 'Add [[job.setup]] with programs = ["side-1.ngc"].'),
+    ("setup", "too_short"): ("the job has no set-up", 'Add [[job.setup]] with programs = ["side-1.ngc"].'),
+    ("programs", "missing"): ("this key is missing", 'Write programs = ["side-1.ngc"], in the order they are run.'),
+    ("programs", "too_short"): ("the set-up names no program", 'Write programs = ["side-1.ngc"], in the order they are run.'),
+}
+
+
 def _explain(error: Mapping[str, Any], path: Sequence[str | int]) -> tuple[str, str]:
     """Problem and remedy of one pydantic error in our words."""
     kind, value, context = error["type"], error.get("input"), error.get("ctx", {})
@@ -497,6 +505,8 @@ def _explain(error: Mapping[str, Any], path: Sequence[str | int]) -> tuple[str, 
         near = units.nearest(name, known)
         remedy = f"Did you mean {_either(near)}?" if near else (f"Known here: {', '.join(known)}." if known else "")
         return "there is no such key", remedy
+    if path[:1] == ("job",) and (name, kind) in _JOB:
+        return _JOB[name, kind]
     if kind == "missing":
         if isinstance(path[-1], int):
             return f"value {path[-1] + 1} of the list is missing", ""
@@ -617,12 +627,15 @@ def parse(content: bytes, path: Path, *, shown: str | None = None) -> ShopFile:
         tables = ShopTables.model_validate(raw, context={"materials": _own_names(raw), "extends": "extend" in raw})
     except ValidationError as error:
         for each in error.errors(include_url=False):
+            if each["type"] == "too_short" and isinstance(each["input"], list) and each["input"]:
+                continue  # what is wrong with its items is told
             parts = tuple(part for part in each["loc"] if part != "[key]")
             tell(parts, *_explain(each, parts))
     except RecursionError:
         mistakes.append(Mistake(name, 0, "", "the tables are nested too deeply"))
     checks = _read_checks(raw, tell)
     _check_lists(raw, tell)
+    _check_jobs(raw, tell, path.parent)
     materials = _read_materials(raw, tell, name, lines)
     if mistakes or tables is None:
         other = raw.get("extend")
@@ -877,6 +890,46 @@ def _check_lists(raw: Mapping[str, Any], tell: Any) -> None:
                     tell((*place, "start", "parameters", number), "a finite number is wanted")
 
 
+def _check_jobs(raw: Mapping[str, Any], tell: Any, folder: Path) -> None:
+    """A program stands in one place of one job: what it finds standing, and its set-up, are told by that place."""
+    seen: dict[Path, str] = {}
+    jobs = raw.get("job")
+    for i, job in enumerate(jobs if isinstance(jobs, list) else ()):
+        setups = job.get("setup") if isinstance(job, dict) else None
+        for j, setup in enumerate(setups if isinstance(setups, list) else ()):
+            programs = setup.get("programs") if isinstance(setup, dict) else None
+            for k, name in enumerate(programs if isinstance(programs, list) else ()):
+                if not isinstance(name, str):
+                    continue
+                place = ("job", i, "setup", j, "programs", k)
+                path = _below(folder, name)
+                if path in seen:
+                    tell(place, *_twice(name, seen[path]))
+                seen.setdefault(path, key_path(place))
+
+
+def _twice(name: str, also: str) -> tuple[str, str]:
+    return (
+        f"the program {_quoted(name)} is given twice",
+        f"It is also {also}. A program stands in one place of one job; let a second run have a file of its own.",
+    )
+
+
+def jobs_in_two_files(base: ShopFile, over: ShopFile, shown: str) -> list[Mistake]:
+    """Programs of a job of ``over`` that are also in one of the file it extends."""
+    seen = {path: f"in the job {_quoted(plan.name)} of the file it extends" for plan in base.jobs for path in plan.programs}
+    found = []
+    for plan in over.jobs:
+        for setup in plan.setups:
+            line = setup.origin.rpartition(":")[2]
+            for path in setup.programs:
+                if path in seen:
+                    found.append(
+                        Mistake(shown, int(line) if line.isdecimal() else 0, "job", *_twice(plan.shown(path), seen[path]))
+                    )
+    return found
+
+
 def _setting_tables(raw: Mapping[str, Any]) -> Iterable[tuple[tuple[str | int, ...], Mapping[str, Any]]]:
     yield (), raw
     programs = raw.get("program")
@@ -920,8 +973,9 @@ def _shop_file(
                 extra = Layer({"stock": {"zero": setup["zero"]}}, {"stock.zero": f"{name}:{_line(lines, place)}"})
                 of_setup = merge(of_setup, extra)
             programs = tuple(_below(folder, program) for program in setup["programs"])
-            setups.append(JobSetup(programs, setup.get("turn"), merge(of_job, of_setup)))
-        jobs.append(JobPlan(job["name"], tuple(setups)))
+            origin = f"{name}:{_line(lines, ('job', i, 'setup', j))}"
+            setups.append(JobSetup(programs, setup.get("turn"), merge(of_job, of_setup), origin))
+        jobs.append(JobPlan(job["name"], tuple(setups), folder))
     allowances = tuple(
         Allowance(item.rule, folder, item.files, item.because, f"{name}:{_line(lines, ('allow', i))}")
         for i, item in enumerate(tables.allow or ())

@@ -192,6 +192,22 @@ class Job:
 
 
 @dataclass(frozen=True, slots=True)
+class JobPlace:
+    """Where a program stands in its job. Numbers count from 1; names are paths as seen from the shop file's folder."""
+
+    job: str
+    name: str
+    program: int  # of all programs of the job
+    programs: int
+    setup: int
+    setups: int
+    turn: str | None = None  # how the piece was turned over before this set-up: about-x, about-y
+    begins: bool = False  # it is the first program of its set-up
+    before: tuple[str, ...] = ()  # the programs before it, in order
+    origin: str = ""  # file and line of its set-up
+
+
+@dataclass(frozen=True, slots=True)
 class Checks:
     """What ``[checks]`` says."""
 
@@ -220,4 +236,5 @@ class Setting:
     assume_stock: bool = False
     fragment: bool = False
     allowances: tuple[tuple[str, str], ...] = ()  # (rule, reason) from the shop file
+    job: JobPlace | None = None  # where the program stands among those that cut one workpiece
     origins: Mapping[str, str] = field(default_factory=dict)

@@ -119,6 +119,66 @@ def test_stock_hold_and_zero_may_differ_by_setup() -> None:
     )
 
 
+TWICE = """
+[[job]]
+name = "pad"
+[[job.setup]]
+programs = ["one.ngc", "two.ngc"]
+[[job.setup]]
+turn = "about-y"
+programs = ["./one.ngc"]
+[[job]]
+name = "ring"
+[[job.setup]]
+programs = ["sub/../two.ngc", "ring.ngc"]
+"""
+
+
+def test_a_program_stands_in_one_place_of_one_job() -> None:
+    found = mistakes(TWICE)
+    assert [(m.line, m.key) for m in found] == [(8, "job[1].setup[2].programs[1]"), (12, "job[2].setup[1].programs[1]")]
+    assert 'the program "./one.ngc" is given twice' in found[0].problem
+    assert "It is also job[1].setup[1].programs[2]." in found[1].remedy
+
+
+def test_a_program_in_a_job_of_two_files_is_a_mistake(tmp_path: Path) -> None:
+    (tmp_path / "base.toml").write_text("[[job]]\nname = 'pad'\n[[job.setup]]\nprograms = ['shed/one.ngc']\n")
+    (tmp_path / "shed").mkdir()
+    over = tmp_path / "shed" / "feedwright.toml"
+    over.write_text("extend = '../base.toml'\n[[job]]\nname = 'ring'\n[[job.setup]]\nprograms = ['one.ngc']\n")
+    with pytest.raises(ShopFileError) as caught:
+        load_shop_file(over)
+    (mistake,) = caught.value.mistakes
+    assert mistake.line == 4 and mistake.file.endswith("shed/feedwright.toml")
+    assert 'also in the job "pad" of the file it extends' in mistake.remedy
+
+
+def test_what_is_wrong_inside_a_list_is_told_alone() -> None:
+    (found,) = mistakes("[[job]]\nname = 'a'\n[[job.setup]]\nprograms = 'a.ngc'\n")
+    assert (found.line, found.key) == (4, "job[1].setup[1].programs")
+
+
+def test_the_place_of_a_program_in_its_job() -> None:
+    text = """
+    [[job]]
+    name = "pad"
+    [[job.setup]]
+    programs = ["one.ngc", "sub/two.ngc"]
+    [[job.setup]]
+    turn = "about-x"
+    programs = ["three.ngc"]
+    """
+    one, two, three, other = (
+        setting(text, f"/shed/{name}").job for name in ("one.ngc", "sub/two.ngc", "three.ngc", "four.ngc")
+    )
+    assert other is None
+    assert (one.job, one.program, one.programs, one.setup, one.begins, one.before) == ("pad", 1, 3, 1, True, ())
+    assert (two.name, two.program, two.setup, two.begins, two.turn) == ("sub/two.ngc", 2, 1, False, None)
+    assert (three.setup, three.setups, three.begins, three.turn) == (2, 2, True, "about-x")
+    assert three.before == ("one.ngc", "sub/two.ngc")
+    assert three.origin == "feedwright.toml:6"
+
+
 def test_three_mistakes_are_all_told_with_line_key_and_remedy() -> None:
     found = mistakes('[machine]\nlike = "ballscrew-routr"\nspindle_max = "24000 kg"\n[hold]\nspoilbord = "0.5 mm"\n')
     assert [(m.line, m.key) for m in found] == [(2, "machine.like"), (3, "machine.spindle_max"), (5, "hold.spoilbord")]
@@ -170,6 +230,9 @@ def test_three_mistakes_are_all_told_with_line_key_and_remedy() -> None:
         ("[[program]]\nfiles = []", "program[1].files", "at least 1"),
         ("[[program]]\nfiles = ['a']\n[program.checks]\nno-fed = 'off'", "program[1].checks.no-fed", "not the name"),
         ("[[job]]\nname = 'a'\n", "job[1].setup", "missing"),
+        ("[[job]]\nname = 'a'\nsetup = []", "job[1].setup", "the job has no set-up Add [[job.setup]]"),
+        ("[[job]]\nname = 'a'\n[[job.setup]]\nprograms = []", "job[1].setup[1].programs", "names no program Write"),
+        ("[[job]]\nname = 'a'\n[[job.setup]]\nturn = 'about-y'", "job[1].setup[1].programs", "missing Write"),
         ("[[allow]]\nrule = 'no-feed'\n", "allow[1].because", "missing"),
         ("[[allow]]\nrule = 'no-fed'\nbecause = 'old'\n", "allow[1].rule", "not the name of a rule"),
         ("[files]\nendings = ['a/b']", "files.endings[1]", "no file ending"),
