@@ -1076,13 +1076,23 @@ def _only(given: Sequence[str]) -> typer.Typer:
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line; the exit status. Never raises."""
-    given = list(arguments) if arguments is not None else sys.argv[1:]
-    if arguments is None:
-        # loading modules makes many objects and no garbage: looking through them is a twentieth of a short run
-        gc.set_threshold(100_000, 50, 100)
+    if arguments is not None:
+        return _run(list(arguments))
+    # loading modules makes many objects and no garbage: looking through them is a twentieth of a short run
+    gc.set_threshold(100_000, 50, 100)
+    # nothing here multiplies matrices: numpy's threads for that would only spin, a tenth of a second of a core
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
-        result = _only(given)(
-            args=given if arguments is not None else None, prog_name="feedwright", standalone_mode=False
+        return _run(None)
+    finally:
+        gc.freeze()  # the process ends: looking through all objects once more is another tenth of a short run
+
+
+def _run(given: list[str] | None) -> int:
+    """The exit status of one command; ``None`` for the process's own arguments."""
+    try:
+        result = _only(sys.argv[1:] if given is None else given)(
+            args=given, prog_name="feedwright", standalone_mode=False
         )
     except KeyboardInterrupt:
         return INTERRUPTED
