@@ -18,6 +18,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from grammar import jit
+
 if TYPE_CHECKING:
     from advisor.values import Machine
     from grammar.moves import Moves
@@ -29,6 +31,7 @@ FIRST = {17: 0, 18: 2, 19: 1}  # the plane's first axis in right-handed order: X
 SECOND = {17: 1, 18: 0, 19: 2}
 NORMAL = {17: 2, 18: 1, 19: 0}
 LONGEST = 1e7  # mm: a longer move is timed at its feed without ramps; keeps the sums exact
+MANY = 200_000  # moves from which compiled code pays
 STRAIGHT = 1e-9  # 1 - cos of an angle that counts as none
 
 
@@ -90,11 +93,17 @@ def _arc_shape(moves: Moves) -> tuple[Floats, Floats]:
     return radius, rise
 
 
-def _directions(moves: Moves, length: Floats) -> tuple[Floats, Floats]:
+def _directions(moves: Moves, length: Floats, compiled: bool) -> tuple[Floats, Floats]:
     """Unit vectors along the path at the start and at the end of each move, shape (n, 3); zero where undefined."""
-    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        out = (moves.end - moves.start) / length[:, None]
-    out[~np.isfinite(out).all(axis=1)] = 0.0
+    if compiled:
+        from advisor.kernels.pace import directions
+
+        out = np.empty((len(moves), 3))
+        directions(moves.start, moves.end, length, out)
+    else:
+        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+            out = (moves.end - moves.start) / length[:, None]
+        out[~np.isfinite(out).all(axis=1)] = 0.0
     into = out.copy() if len(moves.arc_row) else out
     rows = moves.arc_row
     for code in (17, 18, 19):
@@ -118,14 +127,19 @@ def _directions(moves: Moves, length: Floats) -> tuple[Floats, Floats]:
     return out, into
 
 
-def _along(limits: tuple[float, float, float], direction: Floats) -> Floats:
+def _along(limits: tuple[float, float, float], direction: Floats, compiled: bool = False) -> Floats:
     """What axes with these limits can do together along unit directions: min of limit / |component|, shape (n,)."""
+    if compiled:
+        from advisor.kernels.pace import along
+
+        value: Floats = np.empty(len(direction))
+        along(np.array(limits, dtype=float), direction, value)
+        return value
     share = np.abs(direction[:, 0]) * (1 / limits[0])
     for axis in (1, 2):
         np.maximum(share, np.abs(direction[:, axis]) * (1 / limits[axis]), out=share)
     with np.errstate(divide="ignore"):
-        value: Floats = np.divide(1.0, share, out=share)
-    return value
+        return np.asarray(np.divide(1.0, share, out=share))
 
 
 def _stops(moves: Moves) -> NDArray[np.bool_]:
@@ -159,13 +173,14 @@ def time_path(moves: Moves, machine: Machine | None) -> Timing:
         minutes = _still(moves, length, minutes, timed)
         return Timing(minutes, asked, asked, asked, length, accelerated=False)
 
-    out, into = _directions(moves, length)
+    compiled = n >= MANY and jit.unavailable() is None
+    out, into = _directions(moves, length, compiled)
     feeds = (machine.feed_max, machine.feed_max, machine.feed_max_z)
     rapid = np.flatnonzero(moves.kind == RAPID)
     arcs = moves.arc_row
-    top = _along(feeds, out)
+    top = _along(feeds, out, compiled)
     top[rapid] = _along(machine.rapid, out[rapid])
-    acceleration = _along(machine.acceleration, out)
+    acceleration = _along(machine.acceleration, out, compiled)
     if len(arcs):
         top[arcs] = np.minimum(top[arcs], _along(feeds, into[arcs]))
         acceleration[arcs] = np.minimum(acceleration[arcs], _along(machine.acceleration, into[arcs]))
@@ -195,36 +210,74 @@ def time_path(moves: Moves, machine: Machine | None) -> Timing:
     stop[:n] |= resting
     stop[1:] |= resting
     going = np.flatnonzero(moving)
-    entry = np.zeros(n)
-    leave = np.zeros(n)
-    if len(going):
-        halts = np.cumsum(stop[:n])
-        apart = halts[going[1:]] != halts[going[:-1]]
-        corner = _corner_speed(moves, machine, going, out, into, length)
-        corner = np.minimum(corner, np.minimum(speed[going[:-1]], speed[going[1:]]))
-        limit = np.zeros(len(going) + 1)
-        limit[1:-1] = np.where(apart, 0.0, corner * corner)
-        total = np.concatenate(([0.0], np.cumsum(ramp[going])))
-        # u[k] = min over j >= k of limit[j] + (sum of ramps from k to j), and the same from the other side
-        reach = np.minimum.accumulate((limit + total)[::-1])[::-1] - total
-        reach = np.minimum.accumulate(np.clip(reach, 0.0, None) - total) + total
-        reach = np.clip(np.minimum(reach, limit), 0.0, None)
-        entry[going] = np.sqrt(reach[:-1])
-        leave[going] = np.sqrt(reach[1:])
-
-    seconds = np.zeros(n)
-    peak = np.zeros(n)
-    v0, v1, vm, pull, run = entry[going], leave[going], speed[going], acceleration[going], length[going]
-    highest = np.minimum(vm, np.sqrt((2 * pull * run + v0 * v0 + v1 * v1) / 2))
-    highest = np.maximum(highest, np.maximum(v0, v1))
-    ramps = (2 * highest * highest - v0 * v0 - v1 * v1) / (2 * pull)
-    seconds[going] = (2 * highest - v0 - v1) / pull + np.clip(run - ramps, 0.0, None) / highest
-    peak[going] = highest * 60
+    exact = np.array([mode.path != "G64" for mode in moves.modes] or [False])[moves.mode]
+    full = np.array([mode.path == "G61.1" for mode in moves.modes] or [False])[moves.mode]
+    halts = np.cumsum(stop[:n], dtype=np.intp)
+    path = _Path(going, halts, speed, acceleration, ramp, out, into, length, exact, full)
+    seconds, peak = (_compiled_ramps if compiled else _ramps)(path, machine)
     minutes = np.where(moving | (length == 0), seconds / 60, np.nan)
     minutes = _still(moves, length, minutes, timed)
     with np.errstate(invalid="ignore", divide="ignore"):
         reached = np.where(minutes > 0, length / minutes, np.nan)
     return Timing(minutes, reached, peak, asked, length, accelerated=True)
+
+
+@dataclass(frozen=True, eq=False)
+class _Path:
+    """What the passes over the path need: going, the moves that move, ascending; the rest a row a move.
+
+    halts grows by one at each standstill; speed mm/s; pull mm/s2; ramp: how much the square of the speed can change;
+    out, into: directions; exact, full: corners are met exactly, with a full stop.
+    """
+
+    going: NDArray[np.intp]
+    halts: NDArray[np.intp]
+    speed: Floats
+    pull: Floats
+    ramp: Floats
+    out: Floats
+    into: Floats
+    length: Floats
+    exact: NDArray[np.bool_]
+    full: NDArray[np.bool_]
+
+
+def _ramps(path: _Path, machine: Machine) -> tuple[Floats, Floats]:
+    """Seconds and highest speed (mm/min) of each move."""
+    going, n = path.going, len(path.length)
+    seconds, peak = np.zeros(n), np.zeros(n)
+    if not len(going):
+        return seconds, peak
+    vm, pull, run = path.speed[going], path.pull[going], path.length[going]
+    apart = path.halts[going[1:]] != path.halts[going[:-1]]
+    corner = np.minimum(_corner_speed(path, machine), np.minimum(vm[:-1], vm[1:]))
+    limit = np.zeros(len(going) + 1)
+    limit[1:-1] = np.where(apart, 0.0, corner * corner)
+    total = np.concatenate(([0.0], np.cumsum(path.ramp[going])))
+    # u[k] = min over j >= k of limit[j] + (sum of ramps from k to j), and the same from the other side
+    reach = np.minimum.accumulate((limit + total)[::-1])[::-1] - total
+    reach = np.minimum.accumulate(np.clip(reach, 0.0, None) - total) + total
+    reach = np.clip(np.minimum(reach, limit), 0.0, None)
+    v0, v1 = np.sqrt(reach[:-1]), np.sqrt(reach[1:])
+    highest = np.minimum(vm, np.sqrt((2 * pull * run + v0 * v0 + v1 * v1) / 2))
+    highest = np.maximum(highest, np.maximum(v0, v1))
+    ramps = (2 * highest * highest - v0 * v0 - v1 * v1) / (2 * pull)
+    seconds[going] = (2 * highest - v0 - v1) / pull + np.clip(run - ramps, 0.0, None) / highest
+    peak[going] = highest * 60
+    return seconds, peak
+
+
+def _compiled_ramps(path: _Path, machine: Machine) -> tuple[Floats, Floats]:
+    """``_ramps`` by compiled code."""
+    from advisor.kernels.pace import follow
+
+    seconds, peak = np.zeros(len(path.length)), np.zeros(len(path.length))
+    entry, leave = np.zeros(len(path.going)), np.zeros(len(path.going))
+    follow(
+        path.going, path.halts, path.speed, path.pull, path.ramp, path.out, path.into, path.length, path.exact, path.full,
+        float(machine.corner_deviation), np.array(machine.acceleration, dtype=float), entry, leave, seconds, peak,
+    )  # fmt: skip
+    return seconds, peak
 
 
 def _still(moves: Moves, length: Floats, minutes: Floats, timed: NDArray[np.bool_]) -> Floats:
@@ -243,27 +296,26 @@ def _still(moves: Moves, length: Floats, minutes: Floats, timed: NDArray[np.bool
     return minutes
 
 
-def _corner_speed(moves: Moves, machine: Machine, rows: NDArray[np.intp], out: Floats, into: Floats, length: Floats) -> Floats:
-    """Highest speed between each two moves that follow each other, mm/s, shape (len(rows) - 1,).
+def _corner_speed(path: _Path, machine: Machine) -> Floats:
+    """Highest speed between each two moves that follow each other, mm/s, shape (len(going) - 1,).
 
     A circle of radius R tangent to both moves, with interior angle alpha between them, misses the corner by
     R (1 / sin(alpha/2) - 1) and touches each move R / tan(alpha/2) from the corner; R is the largest that keeps the
     first within the machine's corner deviation and the second within half of each move. Speed = sqrt(a R).
     """
-    before, after = into[rows[:-1]], out[rows[1:]]
+    rows = path.going
+    before, after = path.into[rows[:-1]], path.out[rows[1:]]
     cosine = np.clip(np.einsum("ij,ij->i", before, after), -1.0, 1.0)
     # half the angle of deflection: sin(alpha/2) = cos(deflection/2)
     sin_half = np.sqrt((1 + cosine) / 2)
     cos_half = np.sqrt((1 - cosine) / 2)
     straight = 1 - cosine < STRAIGHT
-    half = np.minimum(length[rows[:-1]], length[rows[1:]]) / 2
-    exact = np.array([mode.path != "G64" for mode in moves.modes] or [False])[moves.mode[rows[1:]]]
-    full = np.array([mode.path == "G61.1" for mode in moves.modes] or [False])[moves.mode[rows[1:]]]
+    half = np.minimum(path.length[rows[:-1]], path.length[rows[1:]]) / 2
     with np.errstate(divide="ignore", invalid="ignore"):
         radius = np.minimum(machine.corner_deviation * sin_half / (1 - sin_half), half * sin_half / cos_half)
-        radius = np.where(exact, 0.0, radius)
+        radius = np.where(path.exact[rows[1:]], 0.0, radius)
         # the turn pulls along after - before, which is 2 sin(deflection / 2) long
         grip = _along(machine.acceleration, after - before) * (2 * cos_half)
         speed = np.sqrt(np.where(np.isfinite(grip), grip, 0.0) * radius)
     speed = np.where(straight, np.inf, speed)
-    return np.where(full, 0.0, speed)
+    return np.where(path.full[rows[1:]], 0.0, speed)

@@ -223,3 +223,36 @@ def test_hostile_numbers_end_in_numbers() -> None:
     timing = time_path(moves, MACHINE)
     assert timing.minutes.shape == (4,)
     assert not np.any(timing.minutes < 0)
+
+
+def wild_path(seed: int) -> Moves:
+    """Moves of every kind, with arcs, dwells, rests, repeated points, unknown ends and far ones, in three path modes."""
+    rng = np.random.default_rng(seed)
+    n = 3000
+    points = np.cumsum(rng.normal(0, 1, (n + 1, 3)) * rng.choice([0.0, 0.01, 1.0, 30.0], (n + 1, 1)), axis=0)
+    points[rng.integers(0, n, 5)] = np.nan
+    points[rng.integers(0, n, 3)] = 1e9
+    kinds = rng.choice([Kind.FEED, Kind.FEED, Kind.FEED, Kind.RAPID, Kind.DWELL], n)
+    arcs = []
+    for row in np.flatnonzero(rng.random(n) < 0.1).tolist():
+        kinds[row] = Kind.ARC
+        arcs.append((row, points[row] + rng.normal(0, 3, 3), float(rng.normal(0, 3)), int(rng.choice([17, 18, 19]))))
+    modes = (PLAIN, replace(PLAIN, path="G61"), replace(PLAIN, path="G61.1"), replace(PLAIN, rpm=5000.0))
+    mode = np.repeat(rng.integers(0, 4, n // 100), 100)
+    minutes = np.where(kinds == Kind.DWELL, 0.01, np.nan)
+    feed = rng.choice([100.0, 3000.0, 1e5], n)
+    return path(points, kinds=kinds, feed=feed, arcs=arcs, modes=modes, mode=mode, minutes=minutes)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_compiled_and_plain_agree(seed: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    moves = wild_path(seed)
+    plain = time_path(moves, MACHINE)
+    monkeypatch.setattr("advisor.timing.MANY", 0)
+    compiled = time_path(moves, MACHINE)
+    assert plain.total > 1.0 and np.isnan(plain.minutes).sum() < 60
+    # the plain form takes differences of running sums that reach 1e8 mm2/s2; what that rounds away shows in short moves
+    rounding = {"minutes": 1e-8, "reached": 0.2, "peak": 0.2}
+    for name in ("minutes", "reached", "peak", "asked", "length"):
+        most = rounding.get(name, 1e-9)
+        np.testing.assert_allclose(getattr(compiled, name), getattr(plain, name), rtol=1e-9, atol=most, err_msg=name)
