@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Generic, TypeVar, overload
 
-from advisor.values import Cutter, Setting
+from advisor.values import Cutter, Setting, Workpiece
 
 if TYPE_CHECKING:
     import numpy as np
@@ -46,6 +46,26 @@ class Part(Generic[T]):
 
 
 @dataclass(frozen=True, eq=False)
+class Left:
+    """The workpiece as the programs before this one in its job left it.
+
+    field: what stands; None where nothing was cut before, or where ``unknown`` says why nobody knows.
+    workpiece: the stock in force, as it lies in this set-up; None: as declared.
+    doubts: what they cut and nobody could follow, program by program: ``field`` may hold more than stands.
+    crashed: those of them in which a rapid went through the stock. failed: those at which the tool itself failed.
+    told: sentences for the report.
+    """
+
+    field: Field | None = None
+    workpiece: Workpiece | None = None
+    unknown: str = ""
+    doubts: tuple[str, ...] = ()
+    crashed: tuple[str, ...] = ()
+    failed: tuple[tuple[str, Exception], ...] = ()
+    told: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
 class Evidence:
     """A program in its setting. Positions of the parts below are stock coordinates unless they say otherwise."""
 
@@ -55,7 +75,8 @@ class Evidence:
     path: str = ""
     threads: int | None = None  # most threads of the stock model; None: all cores
     progress: Callable[[float], None] | None = None  # told the share of the stock model's work that is done
-    before: Field | None = None  # the workpiece as an earlier set-up left it
+    before: Field | None = None  # the workpiece as earlier programs left it
+    left: Left | None = None  # what else is known of what they left
 
     @property
     def moves(self) -> Moves:
@@ -71,9 +92,14 @@ class Evidence:
 
     @Part
     def cuts(self) -> Any:
-        """What every piece of the path removed and touched (advisor.stock.Cuts), or None without stock or cutters."""
+        """What every piece of the path removed and touched (advisor.stock.Cuts).
+
+        None without stock or cutters, and where it is not known what the programs before this one left.
+        """
         from advisor.stock import remove
 
+        if self.left is not None and self.left.unknown:
+            return None
         if self.placed is None or not (self.setting.cutters or self.setting.any_cutter is not None):
             return None
         return remove(self.placed, self.setting, threads=self.threads, progress=self.progress, before=self.before)
@@ -192,7 +218,7 @@ class Evidence:
         """
         placed = self.placed
         runs = list(placed.unlooked) if placed is not None else []
-        if placed is not None and (self.setting.cutters or self.setting.any_cutter is not None):
+        if self.cuts is not None:
             runs += [run for run in self.cuts.unlooked if run not in runs]
         return [
             (

@@ -777,6 +777,41 @@ def freed_parts(cuts: Cuts, *, skin: float = 0.15, least_area: float = 0.0) -> P
     return Parts(tuple(freed), labels, grid)
 
 
+def loose_before(cuts: Cuts, *, skin: float = 0.15, least_area: float = 0.0) -> Parts:
+    """Pieces that were loose before the program began and that it cuts: all that is apart from the largest piece.
+
+    ``row`` is the first of the moves that were last at work on them. The labels are those of the pieces before the
+    program. skin, least_area: as for ``freed_parts``.
+    """
+    top, bottom, grid, mover = _thinned(cuts)
+    gone = top <= bottom + np.float32(skin)
+    names = label(~(gone & (mover < 0)))
+    sizes = np.bincount(names.ravel())
+    sizes[0] = 0
+    cut = np.bincount(names[mover >= 0], minlength=len(sizes))
+    cut[int(np.argmax(sizes))] = 0
+    found = []
+    for name in np.flatnonzero((cut > 0) & (sizes * grid.area >= max(least_area, 1e-9))).tolist():
+        inside = names == name
+        i, j = np.flatnonzero(inside.any(axis=1)), np.flatnonzero(inside.any(axis=0))
+        heights = (top - bottom)[inside]
+        rows = distinct(mover[inside & (mover >= 0)])
+        found.append(
+            FreedPart(
+                row=int(rows[0]),
+                area=float(sizes[name] * grid.area),
+                volume=float(np.maximum(heights, 0.0).sum(dtype=np.float64)) * grid.area,
+                low=(float(i[0]) * grid.dx, float(j[0]) * grid.dy, float(bottom[inside].min())),
+                high=(float(i[-1] + 1) * grid.dx, float(j[-1] + 1) * grid.dy, float(top[inside].max())),
+                skin=float(skin),
+                labels=(name,),
+                rest_area=float(sizes.max() * grid.area),
+                later_rows=tuple(rows[:16].tolist()),
+            )
+        )
+    return Parts(tuple(sorted(found, key=lambda p: (p.row, p.low))), names, grid)
+
+
 def thin_floors(cuts: Cuts, *, thinner_than: float, wider_than: float, skin: float = 0.15) -> tuple[Thin, ...]:
     """Floors thinner than ``thinner_than`` mm (thicker than ``skin``) with room for a circle of ``wider_than`` mm.
 
@@ -945,7 +980,16 @@ def turned(field: Field, about: str, height: float) -> Field:
         new = Grid(grid.nx, grid.ny, grid.dx, grid.dy, not grid.mirror_x, grid.mirror_y)
     else:
         raise ValueError(f"a turn is about-x or about-y, not {about!r}")
-    # a cut-through cell has no material: both its faces lie on the old underside
     top = np.float32(height) - field.bottom[flip]
     bottom = np.float32(height) - field.top[flip]
+    # A cut-through cell has no material: both its faces go to the new underside, so that nothing seems to stand there.
+    gone = top <= bottom
+    top[gone] = 0.0
+    bottom[gone] = 0.0
     return Field(new, np.ascontiguousarray(top), np.ascontiguousarray(bottom))
+
+
+def uncut(size: tuple[float, float, float], grid: Grid) -> Field:
+    """The workpiece before the first program, on a grid chosen beforehand."""
+    shape = (grid.nx, grid.ny)
+    return Field(grid, np.full(shape, size[2], dtype=np.float32), np.broadcast_to(np.float32(0.0), shape))
