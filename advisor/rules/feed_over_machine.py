@@ -22,6 +22,7 @@ Safety
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 import numpy as np
@@ -35,6 +36,30 @@ from advisor.timing import FIRST, SECOND
 NAME = "feed-over-machine"
 
 
+def _arc_limit(evidence: Evidence, place: int, row: int, feeds: np.ndarray) -> float:
+    """The greatest feed the axes reach everywhere along an arc, mm/min.
+
+    A shallow arc in an upright plane hardly moves Z: each axis counts with its greatest share of the path.
+    """
+    moves = evidence.moves
+    plane, sweep, length = int(moves.plane[place]), float(moves.sweep[place]), float(evidence.lengths[row])
+    first, second = FIRST[plane], SECOND[plane]
+    normal = 3 - first - second
+    start, end, centre = moves.start[row], moves.end[row], moves.centre[place]
+    begin = math.atan2(start[second] - centre[second], start[first] - centre[first])
+    low, high = sorted((begin, begin + sweep))
+    rise = abs(float(end[normal] - start[normal]))
+    flat = math.sqrt(max(0.0, 1.0 - (rise / length) ** 2)) if length > 0 else 0.0
+    least = float(feeds[normal]) / (rise / length) if rise > 0 else math.inf
+    # Along an arc the first axis goes with the sine of the angle of the radius, the second with its cosine.
+    for axis, turn in ((first, math.pi / 2), (second, 0.0)):
+        crossed = math.floor((high - turn) / math.pi) >= math.ceil((low - turn) / math.pi)
+        share = 1.0 if crossed else max(abs(math.cos(low - turn)), abs(math.cos(high - turn)))
+        if share > 0:
+            least = min(least, float(feeds[axis]) / (share * flat) if flat > 0 else math.inf)
+    return least
+
+
 def check(evidence: Evidence) -> Iterator[Finding]:
     """One finding a run of moves."""
     machine = evidence.setting.machine
@@ -46,8 +71,8 @@ def check(evidence: Evidence) -> Iterator[Finding]:
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
         share = np.abs(moves.end - moves.start) / length[:, None]
         limit = np.min(feeds / share, axis=1)
-    for row, plane in zip(moves.arc_row, moves.plane, strict=True):
-        limit[row] = min(feeds[FIRST[int(plane)]], feeds[SECOND[int(plane)]])
+    for place, row in enumerate(moves.arc_row.tolist()):
+        limit[row] = _arc_limit(evidence, place, row, feeds)
     # Straight up at the feed of the cut is how tabs and retracts are written: the machine rises as fast as it can.
     up = (moves.start[:, :2] == moves.end[:, :2]).all(axis=1) & (moves.end[:, 2] > moves.start[:, 2])
     limit = np.where(up, machine.feed_max, limit)

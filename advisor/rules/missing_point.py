@@ -46,6 +46,7 @@ THROUGH = 5.0  # mm below the stock that a hole drilled through may go; estimate
 DEEP = 5.0  # times the deepest other pass, where no stock is given; estimate, no source
 MOST = 200_000  # moves compared one by one; in longer programs only the depths are
 FEW = 300  # heights above the work that may be slips; where there are more they are meant
+MEANT = 3  # times a path slopes up or down to one height above the work: a surface with its allowance, and no slip
 
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
@@ -188,7 +189,11 @@ def _lost_signs(evidence: Evidence, rows: np.ndarray, z: np.ndarray, above: floa
     cuts = feeding(evidence)
     lengths = evidence.lengths
     heights = z[rows]
-    high = np.flatnonzero(heights > surface + 0.1)
+    sloped = (moves.start[rows, :2] != moves.end[rows, :2]).any(axis=1)
+    slopes_to = np.sort(np.round(heights[sloped & (heights > surface)], 6))
+    often = slopes_to[MEANT - 1 :][slopes_to[MEANT - 1 :] == slopes_to[: len(slopes_to) - MEANT + 1]]
+    meant = np.isin(np.round(heights, 6), often)
+    high = np.flatnonzero((heights > surface + 0.1) & ~meant)
     if len(high) <= FEW:
         for place in high.tolist():
             row = int(rows[place])
@@ -203,7 +208,7 @@ def _lost_signs(evidence: Evidence, rows: np.ndarray, z: np.ndarray, above: floa
         np.abs(depths[np.clip(place_of - 1, 0, None)] + heights),
     )
     level_or_down = ~(moves.end[rows, 2] > moves.start[rows, 2])
-    mirrored = rows[(heights > surface + 1e-6) & (near <= 1e-3) & level_or_down]
+    mirrored = rows[(heights > surface + 1e-6) & (near <= 1e-3) & level_or_down & ~meant]
     if len(mirrored) > FEW:
         return
     for row in mirrored:
