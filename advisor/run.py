@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 from advisor import __version__
 from advisor.cache import Cache, digest, from_text, may_keep, no_cache, own_state, program_key, to_text
 from advisor.findings import Finding, NotChecked, ProgramReport, Report
-from advisor.memory import LONG, keep_freed
+from advisor.memory import keep_freed
 from advisor.values import Setting
 
 if TYPE_CHECKING:
@@ -371,8 +371,7 @@ def _check_one(
 ) -> tuple[bool, str]:
     """The report as text, or what went wrong. Takes everything but a request to stop."""
     try:
-        if len(data) >= LONG:
-            keep_freed()
+        keep_freed()
         if check is None:
             from advisor.check import check_program
 
