@@ -180,6 +180,13 @@ class Evidence:
         return boxes(self.moves)
 
     @Part
+    def stretches(self) -> tuple[NDArray[np.intp], NDArray[np.float64], NDArray[np.float64]]:
+        """Boxes of the stretches of moves of one kind, mode and frame: see advisor.setup_card.stretches."""
+        from advisor.setup_card import stretches
+
+        return stretches(self)
+
+    @Part
     def contact(self) -> NDArray[np.float64] | None:
         """Share of each move in which it removes material, 0 to 1, shape (n,); None without stock or cutters.
 
@@ -237,11 +244,12 @@ class Evidence:
         """Lines of feed moves with an unknown end, ascending. Rapids from where the machine stands are no gap."""
         import numpy as np
 
+        from advisor.columns import all_of
         from advisor.distinct import distinct
 
         moves = self.moves
         feeding = (moves.kind == 1) | (moves.kind == 2)
-        blind = feeding & ~(np.isfinite(moves.end).all(axis=1) & np.isfinite(moves.start).all(axis=1))
+        blind = feeding & ~(all_of(np.isfinite(moves.end)) & all_of(np.isfinite(moves.start)))
         return distinct(self.program.block_line[moves.block[blind]])
 
     def feeds_blindly(self, first: int, last: int) -> bool:

@@ -112,13 +112,8 @@ def place(program: Program, setting: Setting) -> Placed | None:
         shift = np.array(zero) - np.array(moves.frames[frame].shift)
     else:
         shift = np.array(zero, dtype=float)
-    start, end = moves.start + shift, moves.end + shift
     out_of_reach = np.zeros(len(moves), dtype=bool)
-    for points in (start, end):
-        with np.errstate(invalid="ignore"):
-            far = ~(np.abs(points) < FARTHEST) & ~np.isnan(points)
-        out_of_reach |= far.any(axis=1)
-        points[far] = np.nan
+    start, end = (_moved(points, shift, out_of_reach) for points in (moves.start, moves.end))
     _mark_high(moves, start, end)
     strange = _strange_frames(moves, frame)
     start[strange] = np.nan
@@ -127,7 +122,9 @@ def place(program: Program, setting: Setting) -> Placed | None:
     centre = moves.centre + shift
     with np.errstate(invalid="ignore"):
         centre[~(np.abs(centre) < FARTHEST)] = np.nan
-    known = ~(np.isnan(start).any(axis=1) | np.isnan(end).any(axis=1)) & ~turned
+    known = ~turned
+    for points in (start, end):
+        known[np.flatnonzero(np.isnan(points)) // 3] = False
     if len(moves.arc_row):
         known[moves.arc_row[np.isnan(centre[:, :2]).any(axis=1) & (moves.plane == 17)]] = False
         known[moves.arc_row[np.isnan(centre).any(axis=1) & (moves.plane != 17)]] = False
@@ -158,6 +155,19 @@ def place(program: Program, setting: Setting) -> Placed | None:
         unlooked=unlooked,
         told=tuple(told),
     )
+
+
+def _moved(points: Floats, shift: Floats, out_of_reach: Bools) -> Floats:
+    """Points (n, 3) shifted; what lies beyond FARTHEST becomes unknown, and its rows are marked."""
+    found = np.empty(points.shape)
+    for axis in range(3):  # column by column: an inner loop over three would take three times as long
+        np.add(points[:, axis], shift[axis], out=found[:, axis])
+    with np.errstate(invalid="ignore"):
+        odd = np.flatnonzero(~(np.abs(found) < FARTHEST))
+    far = odd[~np.isnan(found.ravel()[odd])]
+    out_of_reach[far // 3] = True
+    found.ravel()[far] = np.nan
+    return found
 
 
 def first_cutting_frame(moves: Moves) -> int:
@@ -222,8 +232,10 @@ def _arc_corners(moves: Moves, feeds: Bools, good: Bools, shift: Floats) -> Floa
 
 def _mark_high(moves: Moves, start: Floats, end: Floats) -> None:
     """Put +inf where Z is known to be above everything."""
-    high = (moves.flags & Flag.HIGH_Z) != 0
-    end[high & np.isnan(end[:, 2]), 2] = np.inf
+    high = np.flatnonzero(moves.flags & Flag.HIGH_Z)
+    if not len(high):
+        return
+    end[high[np.isnan(end[high, 2])], 2] = np.inf
     if len(end) > 1:
         follows = np.isnan(start[1:, 2]) & np.isposinf(end[:-1, 2])
         start[1:, 2][follows] = np.inf
@@ -294,6 +306,8 @@ def _unlooked(
     found: list[Unlooked] = []
     taken = np.zeros(len(moves), dtype=bool)
     for cause, reason, mask in causes:
+        if not mask.any():
+            continue
         mask = mask & ~taken
         taken |= mask
         edges = np.flatnonzero(np.diff(np.concatenate([[False], mask, [False]]).astype(np.int8)))

@@ -54,22 +54,48 @@ def boxes(moves: Moves) -> tuple[Floats, Floats]:
 def extent(evidence: Evidence, rows: NDArray[np.bool_] | None = None) -> tuple[list[float | None], list[float | None]]:
     """The box of all motion in stock coordinates; None for an axis nothing is known of."""
     moves = evidence.moves
-    keep = np.ones(len(moves), dtype=bool) if rows is None else rows.copy()
-    if len(moves):
-        known = np.array([frame.known for frame in moves.frames], dtype=bool)
-        keep &= known[moves.frame]
-    if not keep.any():
+    if not len(moves):
         return [None] * 3, [None] * 3
-    low, high = evidence.boxes
-    base = evidence.base
-    lows: list[float | None] = []
-    highs: list[float | None] = []
-    for axis in range(3):
-        a, b = low[keep, axis], high[keep, axis]
-        good = np.isfinite(a) & np.isfinite(b)
-        lows.append(float(a[good].min() + base[axis]) if good.any() else None)
-        highs.append(float(b[good].max() + base[axis]) if good.any() else None)
-    return lows, highs
+    starts, low, high = evidence.stretches
+    if rows is not None:
+        chosen = np.add.reduceat(rows, starts, dtype=np.int64)
+        if not ((chosen == 0) | (chosen == np.diff(starts, append=len(moves)))).all():
+            starts, low, high = stretches(evidence, rows)  # cuts some stretches apart
+            chosen = rows[starts]
+        low, high, starts = low[chosen > 0], high[chosen > 0], starts[chosen > 0]
+    known = np.array([frame.known for frame in moves.frames], dtype=bool)[moves.frame[starts]]
+    if not known.any():
+        return [None] * 3, [None] * 3
+    ends = []
+    for found, base in ((low[known].min(axis=0), evidence.base), (high[known].max(axis=0), evidence.base)):
+        ends.append([float(v + b) if np.isfinite(v) else None for v, b in zip(found, base, strict=True)])
+    return ends[0], ends[1]
+
+
+def stretches(
+    evidence: Evidence, rows: NDArray[np.bool_] | None = None
+) -> tuple[NDArray[np.intp], NDArray[np.float64], NDArray[np.float64]]:
+    """The boxes of stretches of moves of one kind, mode and frame (and all or none of ``rows``).
+
+    First row of each stretch (k,); lowest and highest tip coordinates on it (k, 3), mm: inf and -inf on an axis no move
+    of it is known on.
+    """
+    moves = evidence.moves
+    new = np.ones(len(moves), dtype=bool)
+    new[1:] = moves.kind[1:] != moves.kind[:-1]
+    for column in (moves.mode, moves.frame, *(() if rows is None else (rows,))):
+        new[1:] |= column[1:] != column[:-1]
+    starts = np.flatnonzero(new)
+    found = []
+    for table, other, none in ((evidence.boxes[0], evidence.boxes[1], np.inf), (evidence.boxes[1], evidence.boxes[0], -np.inf)):
+        least = np.minimum if none > 0 else np.maximum
+        ends = np.empty((len(starts), 3))
+        for axis in range(3):
+            a, b = table[:, axis], other[:, axis]
+            good = np.isfinite(a) & np.isfinite(b)
+            ends[:, axis] = least.reduceat(a if good.all() else np.where(good, a, none), starts)
+        found.append(ends)
+    return starts, found[0], found[1]
 
 
 def tools_used(evidence: Evidence) -> list[int]:

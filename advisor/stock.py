@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.columns import any_of
 from advisor.distinct import distinct
 from advisor.kernels.plan import CONE, FLAT, NEAR, Plan, PlannedPieces, make_plan, parts_above, profile_of, windows
 from advisor.kernels.remains import SOLID, eroded, grouped, label, lowest_within, partings, wall_lengths
@@ -593,7 +594,7 @@ def _widths(
     if not len(row):
         return np.zeros(0, dtype=np.float32)
     cutter = placed.cutter[row]
-    broken = (start[1:] != end[:-1]).any(axis=1) | (cutter[1:] != cutter[:-1]) | (rapid[1:] != rapid[:-1])
+    broken = any_of(start[1:] != end[:-1]) | (cutter[1:] != cutter[:-1]) | (rapid[1:] != rapid[:-1])
     broken |= (run[1:] <= 0) | (run[:-1] <= 0)
     group_first = np.concatenate([[True], broken])
     first = np.flatnonzero(group_first)

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.columns import all_of
 from grammar import jit
 
 if TYPE_CHECKING:
@@ -103,7 +104,7 @@ def _directions(moves: Moves, length: Floats, compiled: bool) -> tuple[Floats, F
     else:
         with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
             out = (moves.end - moves.start) / length[:, None]
-        out[~np.isfinite(out).all(axis=1)] = 0.0
+        out[~all_of(np.isfinite(out))] = 0.0
     into = out.copy() if len(moves.arc_row) else out
     rows = moves.arc_row
     for code in (17, 18, 19):

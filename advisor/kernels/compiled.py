@@ -15,6 +15,7 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.columns import all_of
 from advisor.kernels.plan import Plan
 from advisor.kernels.sweep import Lattice, Tally, stride_of
 from grammar.jit import kernel
@@ -577,7 +578,7 @@ def run_numba(
     real = (boxes[:, 0] < boxes[:, 1]) & (boxes[:, 2] < boxes[:, 3])
     goes_on = np.zeros(len(s), dtype=np.bool_)
     if len(s) > 1:
-        goes_on[1:] = (s.p1[:-1] == s.p0[1:]).all(axis=1) & (s.profile[1:] == s.profile[:-1])
+        goes_on[1:] = all_of(s.p1[:-1] == s.p0[1:]) & (s.profile[1:] == s.profile[:-1])
         goes_on[1:] &= (s.use[:-1] <= RAPID) & (s.use[1:] == CUTS)
     tally = Tally.empty(len(plan.pieces.row))
 

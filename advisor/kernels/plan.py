@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.columns import all_of, any_of
 from advisor.kernels.chains import CHORD, chains
 from advisor.place import Placed
 from advisor.values import Cutter, Machine
@@ -165,7 +166,7 @@ def _most(placed: Placed, table: Floats, cell: float) -> float:
     with np.errstate(invalid="ignore"):
         way = np.abs(placed.end - placed.start)
     way[~np.isfinite(way)] = 0.0
-    length = way.sum(axis=1)
+    length = way[:, 0] + way[:, 1] + way[:, 2]
     if len(placed.arc_row):
         arm = np.hypot(*(placed.start[placed.arc_row, :2] - placed.centre[:, :2]).T)
         length[placed.arc_row] += np.nan_to_num(np.abs(placed.sweep) * (np.maximum(arm, 0.0) + 10.0), nan=0, posinf=0)
@@ -244,7 +245,7 @@ def _strokes(placed: Placed, table: Floats, longest: Floats, first: int, stop: i
     start[down, :2] = end[down, :2]
     start[down, 2] = np.maximum(end[down, 2], top) + 1
     moving &= ~high1
-    moving &= ~np.isnan(start).any(axis=1) & ~np.isnan(end).any(axis=1) & (placed.cutter[first:stop] >= 0)
+    moving &= ~any_of(np.isnan(start)) & ~any_of(np.isnan(end)) & (placed.cutter[first:stop] >= 0)
     turned = np.zeros(len(kind), dtype=bool)
     for lost in placed.unlooked:
         if lost.cause == "rotary":
@@ -254,7 +255,7 @@ def _strokes(placed: Placed, table: Floats, longest: Floats, first: int, stop: i
     a, b = np.searchsorted(placed.arc_row, [first, stop])
     is_arc[placed.arc_row[a:b] - first] = True
     is_line = moving & ~is_arc
-    is_line &= (start != end).any(axis=1)
+    is_line &= any_of(start != end)
     rows = np.flatnonzero(is_line)
     parts = [_chained(_lines(rows + first, start[rows], end[rows], 0.0, 1.0), placed, longest)]
     if b > a:
@@ -281,7 +282,7 @@ def _chained(lines: _Strokes, placed: Placed, longest: Floats) -> _Strokes:
     mode, flags = placed.mode[row], placed.flags[row]
     may[1:] &= (what[1:] == what[:-1]) & (what[1:] != VERTICAL) & (np.diff(row) == 1) & (np.diff(block) == 1)
     may[1:] &= (mode[1:] == mode[:-1]) & (flags[1:] == flags[:-1]) & (feed[1:] == feed[:-1])
-    may[1:] &= (p0[1:] == p1[:-1]).all(axis=1)
+    may[1:] &= all_of(p0[1:] == p1[:-1])
     first = chains(p0, p1, may, most)
     if len(first) == len(row):
         return lines
@@ -294,7 +295,8 @@ def _chained(lines: _Strokes, placed: Placed, longest: Floats) -> _Strokes:
 def _lines(rows: NDArray[np.int64], p0: Floats, p1: Floats, t0: Floats | float, t1: Floats | float) -> _Strokes:
     n = len(rows)
     level = p0[:, 2] == p1[:, 2]
-    upright = np.hypot(p1[:, 0] - p0[:, 0], p1[:, 1] - p0[:, 1]) < NOTHING
+    dx, dy = p1[:, 0] - p0[:, 0], p1[:, 1] - p0[:, 1]
+    upright = dx * dx + dy * dy < NOTHING * NOTHING
     what = np.where(upright, VERTICAL, np.where(level, LINE, SLOPE)).astype(np.int8)
     nothing = np.zeros(n)
     return _Strokes(
@@ -533,7 +535,8 @@ def _with_bent(strokes: _Strokes, placed: Placed, machine: Machine | None) -> _S
     rapid = placed.kind[strokes.row] == Kind.RAPID
     delta = strokes.p1 - strokes.p0
     low = np.minimum(strokes.p0[:, 2], strokes.p1[:, 2])
-    pick = np.flatnonzero(rapid & ((np.abs(delta) > 1e-9).sum(axis=1) > 1) & (low < placed.top + NEAR))
+    pick = np.flatnonzero(rapid & (low < placed.top + NEAR))
+    pick = pick[(np.abs(delta[pick]) > 1e-9).sum(axis=1) > 1]
     if not len(pick):
         return strokes
     speed = np.maximum(np.array(machine.rapid, dtype=float), 1e-6)

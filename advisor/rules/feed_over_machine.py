@@ -27,6 +27,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from advisor.columns import all_of
 from advisor.evidence import Evidence
 from advisor.findings import Finding
 from advisor.rules._common import feeding, runs_of, span
@@ -69,12 +70,19 @@ def check(evidence: Evidence) -> Iterator[Finding]:
     feeds = np.array([machine.feed_max, machine.feed_max, machine.feed_max_z])
     length = evidence.lengths
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        share = np.abs(moves.end - moves.start) / length[:, None]
-        limit = np.min(feeds / share, axis=1)
-    for place, row in enumerate(moves.arc_row.tolist()):
+        # what the slowest of the axes allows, axis by axis: feeds / (way / length)
+        slowest = np.zeros(len(moves))
+        for axis in range(3):
+            way = np.abs(moves.end[:, axis] - moves.start[:, axis])
+            np.maximum(slowest, way / feeds[axis], out=slowest)
+        limit = length / slowest
+        limit[moves.arc_row] = np.inf
+        fast = np.flatnonzero((moves.feed[moves.arc_row] > feeds.min()) & np.isfinite(length[moves.arc_row]))
+    for place in fast.tolist():
+        row = int(moves.arc_row[place])
         limit[row] = _arc_limit(evidence, place, row, feeds)
     # Straight up at the feed of the cut is how tabs and retracts are written: the machine rises as fast as it can.
-    up = (moves.start[:, :2] == moves.end[:, :2]).all(axis=1) & (moves.end[:, 2] > moves.start[:, 2])
+    up = all_of(moves.start[:, :2] == moves.end[:, :2]) & (moves.end[:, 2] > moves.start[:, 2])
     limit = np.where(up, machine.feed_max, limit)
     rows = feeding(evidence) & (length > 0) & np.isfinite(limit) & (moves.feed > limit * (1 + 1e-9) + 1e-6)
     excess = np.where(rows, moves.feed / np.where(limit > 0, limit, 1.0), 0.0)

@@ -29,6 +29,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from advisor.columns import any_of
 from advisor.distinct import distinct as distinct_values
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
@@ -189,10 +190,14 @@ def _lost_signs(evidence: Evidence, rows: np.ndarray, z: np.ndarray, above: floa
     cuts = feeding(evidence)
     lengths = evidence.lengths
     heights = z[rows]
-    sloped = (moves.start[rows, :2] != moves.end[rows, :2]).any(axis=1)
-    slopes_to = np.sort(np.round(heights[sloped & (heights > surface)], 6))
+    raised = np.flatnonzero(heights > surface)
+    if not len(raised):
+        return
+    sloped = any_of(moves.start[rows[raised], :2] != moves.end[rows[raised], :2])
+    slopes_to = np.sort(np.round(heights[raised[sloped]], 6))
     often = slopes_to[MEANT - 1 :][slopes_to[MEANT - 1 :] == slopes_to[: len(slopes_to) - MEANT + 1]]
-    meant = np.isin(np.round(heights, 6), often)
+    meant = np.zeros(len(rows), dtype=bool)
+    meant[raised] = np.isin(np.round(heights[raised], 6), often)
     high = np.flatnonzero((heights > surface + 0.1) & ~meant)
     if len(high) <= FEW:
         for place in high.tolist():
@@ -201,6 +206,8 @@ def _lost_signs(evidence: Evidence, rows: np.ndarray, z: np.ndarray, above: floa
                 evidence, cuts, z, int(rows[place - 1]), row, int(rows[place + 1]), surface
             ):
                 yield _finding(evidence, row, "Z", float(z[row]), -float(z[row]), "lifts the cutter out of a descent")
+    above_it = np.flatnonzero((heights > surface + 1e-6) & ~meant)
+    rows, heights = rows[above_it], heights[above_it]
     depths = np.sort(low)
     place_of = np.searchsorted(depths, -heights)
     near = np.minimum(
@@ -208,7 +215,7 @@ def _lost_signs(evidence: Evidence, rows: np.ndarray, z: np.ndarray, above: floa
         np.abs(depths[np.clip(place_of - 1, 0, None)] + heights),
     )
     level_or_down = ~(moves.end[rows, 2] > moves.start[rows, 2])
-    mirrored = rows[(heights > surface + 1e-6) & (near <= 1e-3) & level_or_down & ~meant]
+    mirrored = rows[(near <= 1e-3) & level_or_down]
     if len(mirrored) > FEW:
         return
     for row in mirrored:
