@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, fields
+from math import remainder
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -171,11 +173,18 @@ def kick(m: float, flat: float, corner: float) -> float:
     return float((m * m * flat / (2 * corner)) ** (1 / 3))
 
 
-def half_angle(rho: Floats, arc_radius: float, reach: Floats | float) -> Floats:
-    """Half the angle of an arc of arc_radius from which a point at rho from its centre is within reach; -1 never."""
-    found: Floats
-    cosine = (rho * rho + arc_radius * arc_radius - reach * reach) / np.maximum(2 * rho * arc_radius, 1e-300)
-    found = np.where(cosine > 1, -1.0, np.arccos(np.minimum(np.maximum(cosine, -1.0), 1.0)))
+def half_angle(rho2: Floats, rho: Floats, arc_radius: float, reach: Floats | float) -> Floats:
+    """Half the angle of an arc of arc_radius from which a point at rho from its centre is within reach; -1 never.
+
+    rho2: the square of rho.
+    """
+    cosine = rho2 + (arc_radius * arc_radius - reach * reach)
+    cosine /= np.maximum(2 * arc_radius * rho, 1e-300)
+    never = cosine > 1
+    np.maximum(cosine, -1.0, out=cosine)
+    np.minimum(cosine, 1.0, out=cosine)
+    found: Floats = np.arccos(cosine, out=cosine)
+    np.copyto(found, -1.0, where=never)
     return found
 
 
@@ -207,6 +216,7 @@ def run_numpy(
     no_arc = [0.0, 0.0, 0.0, 0.0, 0.0]
     profiles = [(r, int(form), flat, corner, slope, core) for r, form, flat, corner, slope, core in plan.profiles]
     total = len(s)
+    level_bottom = None if any(bottom.strides) else float(bottom.flat[0])
     for begin, stop, together in batches(plan, boxes):
         if progress is not None:
             progress(begin / total)
@@ -224,7 +234,7 @@ def run_numpy(
             for window in _strips(what, p0, p1, shape[0], box, lattice):
                 _sweep(
                     what, use, row, shape, p0, p1, arcs[arc] if arc >= 0 else no_arc, first, count, window,
-                    lattice, top, bottom, mover, tally,
+                    lattice, top, bottom, level_bottom, mover, tally,
                 )  # fmt: skip
     return tally
 
@@ -269,10 +279,14 @@ def _sweep(
     lattice: Lattice,
     top: Singles,
     bottom: Singles,
+    level_bottom: float | None,
     mover: Ints,
     tally: Tally,
 ) -> None:
-    """One sweep on one window. See the module's text for what is summed."""
+    """One sweep on one window. See the module's text for what is summed.
+
+    level_bottom: the height of the stock's underside where it is everywhere the same.
+    """
     radius, form, flat, corner, slope, core_radius = shape
     i0, i1, j0, j1 = window
     part = use - ABOVE + 1 if use >= ABOVE else 0
@@ -280,7 +294,7 @@ def _sweep(
     if part:
         si = sj = stride_of(radius, lattice.cell)
     ri, rj = slice(i0, i1, si), slice(j0, j1, sj)
-    heights = top[ri, rj]
+    heights = np.ascontiguousarray(top[ri, rj])
     low_z = min(p0[2], p1[2])
     looks = use in (RAPID, BENT)  # clearance is measured too
     reach2 = (radius + EDGE) ** 2
@@ -291,53 +305,49 @@ def _sweep(
         ox, oy = p0[0], p0[1]
     x, y = lattice.x[ri] - ox, lattice.y[rj] - oy
     sx, sy = lattice.shift_x[rj], lattice.shift_y[ri]
-    if what == VERTICAL:
-        px = x[:, None] + sx
-        py = (sy)[:, None] + y
-        d2 = px * px + py * py
-    elif what < ARC:
+    if LINE <= what < ARC:
         lx, ly = p1[0] - ox, p1[1] - oy
         length = (lx * lx + ly * ly) ** 0.5
         ux, uy = lx / length, ly / length
         along = (x * ux + sy * uy)[:, None] + (sx * ux + y * uy)
         across = (sy * ux - x * uy)[:, None] + (y * ux - sx * uy)
-        beyond = along - np.minimum(np.maximum(along, 0.0), length)
-        d2 = beyond * beyond + across * across
+        # squared distance from the path
+        d2 = np.maximum(along, 0.0)
+        np.minimum(d2, length, out=d2)
+        np.subtract(along, d2, out=d2)
+        np.multiply(d2, d2, out=d2)
+        d2 += across * across
     else:
         px = x[:, None] + sx
-        py = (sy)[:, None] + y
+        py = sy[:, None] + y
+        # squared distance from the axis of a vertical stroke or the centre of an arc
+        d2 = px * px
+        d2 += py * py
     # cells worth a closer look: under the path, with material above the lowest tip (all material for rapids)
     if looks:
-        mask = heights > bottom[ri, rj]
+        mask = heights > (bottom[ri, rj] if level_bottom is None else level_bottom)
     else:
         mask = heights > low_z + SPECK
     if what < ARC:
         mask &= d2 <= reach2
     else:
-        rho2_all = px * px + py * py
-        mask &= rho2_all <= (arc_radius + radius + EDGE) ** 2
+        mask &= d2 <= (arc_radius + radius + EDGE) ** 2
         if arc_radius > radius:
-            mask &= rho2_all >= (arc_radius - radius - EDGE) ** 2
+            mask &= d2 >= (arc_radius - radius - EDGE) ** 2
     found = np.flatnonzero(mask)
     if not len(found):
         return
     width = mask.shape[1]
-    fi, fj = found // width, found - (found // width) * width
-    flat_index = (i0 + fi * si) * top.shape[1] + (j0 + fj * sj)
-    h = top.ravel()[flat_index].astype(np.float64)
+    h = heights.ravel()[found].astype(np.float64)
+    d2 = d2.ravel()[found]
     args = (form, flat, corner, slope)
     # height of the swept underside over each cell
-    if what == VERTICAL:
-        d2 = d2.ravel()[found]
-        near2 = d2
+    if what <= LINE:
         surface = low_z + form_height(d2, radius, *args)
-    elif what == LINE:
-        d2 = d2.ravel()[found]
-        near2 = d2
-        along, across = along.ravel()[found], across.ravel()[found]
-        surface = low_z + form_height(d2, radius, *args)
+        if what == LINE:
+            along, across = along.ravel()[found], across.ravel()[found]
     elif what == SLOPE:
-        near2 = d2.ravel()[found]
+        near2 = d2
         along, across = along.ravel()[found], across.ravel()[found]
         m = (p1[2] - p0[2]) / length
         v2 = across * across
@@ -350,22 +360,23 @@ def _sweep(
             surface[~ok] = np.inf
     else:
         px, py = px.ravel()[found], py.ravel()[found]
-        rho = np.sqrt(px * px + py * py)
+        rho2, rho = d2, np.sqrt(d2)
         sign = 1.0 if sweep >= 0 else -1.0
         span = abs(sweep)
-        turned = np.mod((np.arctan2(py, px) - angle) * sign, 2 * np.pi)
-        q0 = (px - (p0[0] - ox)) ** 2 + (py - (p0[1] - oy)) ** 2
-        near2 = (rho - arc_radius) ** 2
+        turned = turn_from(py, px, angle, sign)
         if what == ARC:
+            q0 = (px - (p0[0] - ox)) ** 2 + (py - (p0[1] - oy)) ** 2
             q1 = (px - (p1[0] - ox)) ** 2 + (py - (p1[1] - oy)) ** 2
-            near2 = np.where(turned <= span, near2, np.minimum(q0, q1))
+            near2 = np.where(turned <= span, (rho - arc_radius) ** 2, np.minimum(q0, q1))
             d2 = near2
             surface = low_z + form_height(np.minimum(d2, reach2), radius, *args)
             surface[d2 > reach2] = np.inf
         else:
+            if looks:
+                near2 = (rho - arc_radius) ** 2
             # a flat cutter covers the cell while it is within half_angle of it; the lower end of that stretch counts
-            turned = np.where(turned > np.pi + span / 2, turned - 2 * np.pi, turned)
-            half = half_angle(rho, arc_radius, radius + EDGE)
+            turned -= (turned > np.pi + span / 2) * (2 * np.pi)
+            half = half_angle(rho2, rho, arc_radius, radius + EDGE)
             enter, leave = np.maximum(turned - half, 0.0), np.minimum(turned + half, span)
             down = p1[2] < p0[2]
             surface = p0[2] + (p1[2] - p0[2]) * ((leave if down else enter) / span)
@@ -376,11 +387,13 @@ def _sweep(
         if depth[k] > max(SPECK, float(tally.above[first])):
             tally.above[first] = depth[k]
             tally.above_part[first] = part
-            tally.above_at[first] = flat_index[k]
+            tally.above_at[first] = (i0 + found[k] // width * si) * top.shape[1] + j0 + found[k] % width * sj
         return
-    floor = bottom.ravel()[flat_index] if bottom.flags.c_contiguous else bottom[i0 + fi, j0 + fj]
+    floor: Any = level_bottom
+    if level_bottom is None:
+        floor = np.ascontiguousarray(bottom[ri, rj]).ravel()[found]
     new = np.maximum(surface, floor)
-    cut = h - new > SPECK
+    removed = h - new
     if looks:
         gap = (surface - h).astype(np.float32)
         if count == 1:
@@ -390,26 +403,29 @@ def _sweep(
                 begin = along - np.sqrt(np.maximum(reach2 - across * across, 0.0))
                 share = begin * (count / length)
             else:
-                share = (turned - half_angle(rho, arc_radius, radius + EDGE)) * (count / span)
+                share = (turned - half_angle(rho2, rho, arc_radius, radius + EDGE)) * (count / span)
             over = np.isfinite(gap)
             bins = np.minimum(np.maximum(share[over], 0.0).astype(np.int64), count - 1)
             np.minimum.at(tally.clearance[first : first + count], bins, gap[over])
         if p1[2] < p0[2]:
+            fi, fj = found // width, found % width
             e2 = (x[fi] + sx[fj] - (p1[0] - ox)) ** 2 + (y[fj] + sy[fi] - (p1[1] - oy)) ** 2
             under = e2 <= reach2
             if under.any():
                 rest = p1[2] + form_height(e2[under], radius, *args) - h[under]
                 tally.end_clearance[first] = min(tally.end_clearance[first], rest.min())
-    keep = np.flatnonzero(cut)
+    keep = np.flatnonzero(removed > SPECK)
     if not len(keep):
         return
-    fi, fj, h, new, surface, near2 = fi[keep], fj[keep], h[keep], new[keep], surface[keep], near2[keep]
-    flat_index = flat_index[keep]
-    removed = h - new
+    found, h, new, removed = found[keep], h[keep], new[keep], removed[keep]
+    if level_bottom is None:
+        floor = floor[keep]
+    fi = found // width
+    flat_index = found + (fi * (top.shape[1] - width) + (i0 * top.shape[1] + j0))
     # piece of each cell, its offset across the path, and whether the leading front met it
     bins = None
-    v = np.zeros(0)
-    front = np.zeros(0, dtype=bool)
+    v: Any = None  # nothing of the kind for a vertical stroke
+    front: Any = None
     if what == LINE:
         along, across = along[keep], across[keep]
         rc = contact_radius(h - low_z, radius, *args)
@@ -427,41 +443,42 @@ def _sweep(
             d0 = along * along + v * v
             front = (d0 > reach2) | (p0[2] + form_height(np.minimum(d0, reach2), radius, *args) >= h)
     elif what == ARC:
-        rho, turned = rho[keep], turned[keep]
+        rho2, rho, turned = rho2[keep], rho[keep], turned[keep]
         rc = contact_radius(h - low_z, radius, *args)
-        half = half_angle(rho, arc_radius, rc)
+        half = half_angle(rho2, rho, arc_radius, rc)
         enter = turned - np.maximum(half, 0.0)
         front = (enter > 0) & (turned + half < 2 * np.pi) & (half >= 0)
         # a cell only the end of the arc reaches is met where the end comes closest
         enter = np.where(front, np.minimum(enter, span), 0.0)
-        v = (arc_radius * arc_radius + rc * rc - rho * rho) / (2 * arc_radius) * sign
+        v = (arc_radius * arc_radius + rc * rc - rho2) / (2 * arc_radius) * sign
         v = np.minimum(np.maximum(v, -rc), rc)
         if count > 1:
             bins = np.minimum((enter * (count / span)).astype(np.int64), count - 1)
     elif what != VERTICAL:
-        rho = rho[keep]
+        rho2 = rho2[keep]
         if count > 1:
             enter, leave = enter[keep] / span, leave[keep] / span
         else:
-            front = q0[keep] > reach2
-        v = (arc_radius * arc_radius + radius * radius - rho * rho) / (2 * arc_radius) * sign
-        v = np.minimum(np.maximum(v, -radius), radius)
+            front = (px[keep] - (p0[0] - ox)) ** 2 + (py[keep] - (p0[1] - oy)) ** 2 > reach2
+        v = (arc_radius * arc_radius + radius * radius - rho2) * (sign / (2 * arc_radius))
+        np.maximum(v, -radius, out=v)
+        np.minimum(v, radius, out=v)
     if count > 1 and what in (SLOPE, HELIX):
         # the cell goes down bin by bin while the cutter is over it
         step = (p1[2] - p0[2]) / count
-        position = np.stack([x[fi] + sx[fj], y[fj] + sy[fi]])
-        cells, bins, removed, front = _descend(h, floor[keep], enter * count, leave * count, p0[2], step, count)
-        fi, fj, v = fi[cells], fj[cells], v[cells]
-        _add(tally, first, count, lattice.area, bins, removed, flat_index[cells], front, v)
+        cells, bins, less, front = _descend(h, floor, enter * count, leave * count, p0[2], step, count)
+        _add(tally, first, count, lattice.area, bins, less, flat_index[cells], front, v[cells], in_order=True)
         if step < 0:
-            share = (bins + 1) / count
+            share = (np.arange(count) + 1) / count
             if what == SLOPE:
                 tip_x, tip_y = (p1[0] - p0[0]) * share, (p1[1] - p0[1]) * share
+                fj = found - fi * width
+                px, py = x[fi] + sx[fj], y[fj] + sy[fi]
             else:
-                turn = angle + sweep * share
-                tip_x, tip_y = arc_radius * np.cos(turn), arc_radius * np.sin(turn)
-            under = (position[0][cells] - tip_x) ** 2 + (position[1][cells] - tip_y) ** 2 <= core_radius**2
-            depth = np.minimum(removed[under], -step).astype(np.float32)
+                tip_x, tip_y = arc_radius * np.cos(angle + sweep * share), arc_radius * np.sin(angle + sweep * share)
+                px, py = px[keep], py[keep]
+            under = (px[cells] - tip_x[bins]) ** 2 + (py[cells] - tip_y[bins]) ** 2 <= core_radius**2
+            depth = np.minimum(less[under], -step).astype(np.float32)
             np.maximum.at(tally.core[first : first + count], bins[under], depth)
         top.ravel()[flat_index] = new
         mover.ravel()[flat_index] = row
@@ -474,7 +491,7 @@ def _sweep(
         if single[k] > tally.depth[first]:
             tally.depth[first] = single[k]
             tally.at[first] = flat_index[k]
-        if what != VERTICAL:
+        if v is not None:
             v = v[front]
             if len(v):
                 tally.front[first] += len(v)
@@ -482,19 +499,32 @@ def _sweep(
                 tally.high[first] = max(tally.high[first], v.max())
         if p1[2] < p0[2]:
             ex, ey = p1[0] - ox, p1[1] - oy
+            fj = found - fi * width
             cx, cy = x[fi] + sx[fj] - ex, y[fj] + sy[fi] - ey
             under = removed[cx * cx + cy * cy <= core_radius * core_radius]
             if len(under):
                 tally.core[first] = max(tally.core[first], min(under.max(), p0[2] - p1[2]))
         if looks:
+            near2 = (d2 if what <= LINE else near2)[keep]
             tally.inset[first] = max(tally.inset[first], radius - np.sqrt(near2.min()))
     else:
         _add(tally, first, count, lattice.area, bins, removed, flat_index, front, v)
         if looks:
+            near2 = (d2 if what <= LINE else near2)[keep]
             np.maximum.at(tally.inset[first : first + count], bins, (radius - np.sqrt(near2)).astype(np.float32))
     if use != BENT:
         top.ravel()[flat_index] = new
         mover.ravel()[flat_index] = row
+
+
+def turn_from(y: Floats, x: Floats, angle: float, sign: float) -> Floats:
+    """How far points lie from an angle about the origin, in the sense of ``sign``: 0 to 2 pi radians."""
+    turned: Floats = np.arctan2(y, x)
+    turned -= remainder(angle, 2 * np.pi)
+    if sign < 0:
+        np.negative(turned, out=turned)
+    turned += (turned < 0) * (2 * np.pi)
+    return turned
 
 
 def _add(
@@ -502,58 +532,92 @@ def _add(
     first: int,
     count: int,
     area: float,
-    bins: NDArray[np.int64],
+    bins: Longs,
     removed: Floats,
     flat_index: Longs,
     front: Bools,
     v: Floats,
+    in_order: bool = False,
 ) -> None:
-    """Account removed heights to the pieces ``bins`` of a sweep."""
-    pieces = slice(first, first + count)
+    """Account removed heights to the pieces ``bins`` of a sweep; in_order: the bins ascend."""
+    if not len(bins):
+        return
+    if not in_order:
+        order = np.argsort(bins.astype(np.uint16) if count <= 65536 else bins, kind="stable")
+        bins, removed, flat_index, front, v = bins[order], removed[order], flat_index[order], front[order], v[order]
+    sizes = np.bincount(bins, minlength=count)
+    met = np.flatnonzero(sizes)
+    sizes = sizes[met]
+    starts = np.cumsum(sizes) - sizes
+    into = first + met
+    tally.volume[into] += np.add.reduceat(removed, starts) * area
+    tally.cells[into] += sizes.astype(np.int32)
     single = removed.astype(np.float32)
-    tally.volume[pieces] += np.bincount(bins, removed, count) * area
-    tally.cells[pieces] += np.bincount(bins, minlength=count).astype(np.int32)
-    most = np.zeros(count, dtype=np.float32)
-    np.maximum.at(most, bins, single)
-    deeper = most > tally.depth[pieces]
-    deepest = np.flatnonzero((single == most[bins]) & deeper[bins])
-    at = np.full(count, np.iinfo(np.int32).max, dtype=np.int32)
-    np.minimum.at(at, bins[deepest], flat_index[deepest].astype(np.int32))  # the first of equals
-    tally.depth[pieces][deeper] = most[deeper]
-    tally.at[pieces][deeper] = at[deeper]
-    fb, fv = bins[front], v[front].astype(np.float32)
-    tally.front[pieces] += np.bincount(fb, minlength=count).astype(np.int32)
-    np.minimum.at(tally.low[pieces], fb, fv)
-    np.maximum.at(tally.high[pieces], fb, fv)
+    most = np.maximum.reduceat(single, starts)
+    deeper = np.flatnonzero(most > tally.depth[into])
+    if len(deeper):
+        deepest = np.flatnonzero(single == np.repeat(most, sizes))
+        # the first of equals
+        at = np.minimum.reduceat(flat_index[deepest], np.searchsorted(deepest, starts))
+        tally.depth[into[deeper]] = most[deeper]
+        tally.at[into[deeper]] = at[deeper]
+    ahead = np.flatnonzero(front)
+    if len(ahead):
+        begins = np.searchsorted(ahead, starts)
+        fronts = np.diff(begins, append=len(ahead))
+        some = np.flatnonzero(fronts)
+        begins, into, fv = begins[some], into[some], v[ahead].astype(np.float32)
+        tally.front[into] += fronts[some].astype(np.int32)
+        tally.low[into] = np.minimum(tally.low[into], np.minimum.reduceat(fv, begins))
+        tally.high[into] = np.maximum(tally.high[into], np.maximum.reduceat(fv, begins))
 
 
 def _descend(
-    h: Floats, floor: Floats, enter: Floats, leave: Floats, z0: float, step: float, count: int
+    h: Floats, floor: Any, enter: Floats, leave: Floats, z0: float, step: float, count: int
 ) -> tuple[Longs, Longs, Floats, Bools]:
     """What a flat cutter on a slope takes from cells it is over from ``enter`` to ``leave`` (in bins), bin by bin.
 
-    Returns cell, bin, height removed, and whether the front met the cell there.
+    Returns cell, bin, height removed, and whether the front met the cell there, by ascending bin.
     """
-    k = np.minimum(enter.astype(np.int64), count - 1)
-    cell = np.arange(len(h))
-    level = h
-    begin = k
-    found = []
-    while len(cell):
-        lowest = np.minimum(leave[cell], k + 1.0) if step < 0 else enter[cell]
-        new = np.maximum(z0 + step * lowest, floor[cell])
-        removed = level - new
-        some = removed > 0
-        front = (k == begin[cell]) & (enter[cell] > 0)
-        found.append((cell[some], k[some], removed[some], front[some]))
-        if step > 0:
-            break
-        level = np.minimum(level, new)
-        k = k + 1
-        more = (k < count) & (leave[cell] > k)
-        cell, k, level = cell[more], k[more], level[more]
-    if not found:
-        nothing = np.zeros(0, dtype=np.int64)
-        return nothing, nothing, np.zeros(0), np.zeros(0, dtype=bool)
-    cells, bins, heights, fronts = (np.concatenate(column) for column in zip(*found, strict=True))
-    return cells, bins, heights, fronts
+    begin = np.minimum(enter.astype(np.int64), count - 1)
+    if step > 0:
+        cell = np.argsort(begin, kind="stable")
+        k, end = begin[cell], None
+    else:
+        end = np.minimum(np.ceil(leave).astype(np.int64) - 1, count - 1)
+        np.maximum(end, begin, out=end)
+        cell, k = _pairs(begin, end, count)
+    levels = isinstance(floor, float)
+    floor_of = floor if levels else floor[cell]
+    level = h[cell]
+    fresh = k == begin[cell]
+    if end is None:
+        new = np.maximum(z0 + step * enter[cell], floor_of)
+    else:
+        new = np.maximum(z0 + step * np.minimum(leave[cell], k + 1.0), floor_of)
+        # what the bin before left; the cutter was over the cell to its end
+        before = np.maximum(z0 + step * np.arange(count), floor if levels else -np.inf)[k]
+        if not levels:
+            before = np.maximum(before, floor_of)
+        np.copyto(before, np.inf, where=fresh)
+        level = np.minimum(level, before)
+    removed = level - new
+    some = np.flatnonzero(removed > 0)
+    cell = cell[some]
+    return cell, k[some], removed[some], fresh[some] & (enter[cell] > 0)
+
+
+def _pairs(begin: Longs, end: Longs, count: int) -> tuple[Longs, Longs]:
+    """Cell and bin of every cell in every one of its bins from ``begin`` to ``end``, by ascending bin, then cell."""
+    n = len(begin)
+    if count <= 32:
+        bins = np.arange(count, dtype=np.uint8)[:, None]
+        over = (bins >= begin.astype(np.uint8)) & (bins <= end.astype(np.uint8))
+        place = np.flatnonzero(over)
+        k = np.repeat(np.arange(count), np.count_nonzero(over, axis=1))
+        return place - k * n, k
+    many = end - begin + 1
+    cell = np.repeat(np.arange(n), many)
+    k = np.arange(len(cell)) - np.repeat(np.cumsum(many) - many, many) + begin[cell]
+    order = np.argsort(k.astype(np.uint16) if count <= 65536 else k, kind="stable")
+    return cell[order], k[order]
