@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,13 +16,27 @@ from advisor.values import Cutter
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
 
+T = TypeVar("T")
+
 METAL = ("aluminium", "copper", "steel", "iron", "titanium")
 WOOD = ("wood", "board")
+FAR_BEYOND = 1.5  # of a limit that is common practice only: up to it a warning, beyond it an error
+
+
+def graded(measured: float, limit: float) -> str:
+    """The severity of passing a limit that is common practice only."""
+    return "error" if measured > FAR_BEYOND * limit + 1e-6 else "warning"
+
+
+def exact(values: Any) -> Floats:
+    """Heights and lengths of the stock model, which are kept in single precision, without its rounding: to 0.1 um."""
+    return np.asarray(np.round(np.asarray(values, dtype=np.float64), 4), dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True)
 class PieceRun:
-    """Faulty pieces that belong together: first and last piece, the worst one, and the path length they cover, mm."""
+    """Faulty pieces that belong together: first and last piece, the worst one, the path length they cover, mm, and how
+    many places apart from each other they lie in."""
 
     first: int
     last: int
@@ -30,16 +44,31 @@ class PieceRun:
     length: float
     block: int
     end_block: int
+    places: int = 1
 
 
-def runs(cuts: Any, faulty: Bools, excess: Floats, *, gap: int = 2, key: NDArray[Any] | None = None) -> list[PieceRun]:
-    """Join faulty pieces whose blocks follow each other (at most ``gap`` blocks apart) with the same cutter and key."""
+def runs(
+    cuts: Any,
+    faulty: Bools,
+    excess: Floats,
+    *,
+    gap: int = 2,
+    key: NDArray[Any] | None = None,
+    sound: Bools | None = None,
+) -> list[PieceRun]:
+    """Join faulty pieces whose blocks follow each other (at most ``gap`` blocks apart) with the same cutter and key.
+
+    ``sound``: pieces that were judged and are not faulty. Where they are given only they end a run, however far apart
+    the faulty ones lie: a fault that comes back each time is one fault.
+    """
     index = np.flatnonzero(faulty)
     if not len(index):
         return []
     block, end_block = cuts.block[index], cuts.end_block[index]
     step = block[1:] - end_block[:-1]
-    apart = (step < 0) | (step > gap) | (np.diff(cuts.cutter[index]) != 0)
+    far = (step < 0) | (step > gap)
+    broken = far if sound is None else (step < 0) | (np.diff(np.cumsum(sound)[index]) != 0)
+    apart = broken | (np.diff(cuts.cutter[index]) != 0)
     if key is not None:
         apart |= key[index][1:] != key[index][:-1]
     starts = np.concatenate([[0], np.flatnonzero(apart) + 1])
@@ -56,9 +85,25 @@ def runs(cuts: Any, faulty: Bools, excess: Floats, *, gap: int = 2, key: NDArray
                 length=float(cuts.length[part].sum()),
                 block=int(block[a]),
                 end_block=int(end_block[a:b].max()),
+                places=1 + int(np.count_nonzero(far[a : b - 1])),
             )
         )
     return found
+
+
+def series(found: Iterable[tuple[object, T] | None]) -> Iterator[list[T]]:
+    """Faults of the same kind (kind, fault) that follow each other with nothing sound (None) between them."""
+    group: list[T] = []
+    kind: object = None
+    for item in found:
+        if group and (item is None or item[0] != kind):
+            yield group
+            group = []
+        if item is not None:
+            kind = item[0]
+            group.append(item[1])
+    if group:
+        yield group
 
 
 def lasting(cuts: Any, faulty: Bools, least: Floats) -> Bools:
@@ -110,6 +155,20 @@ def per_cutter(cuts: Any, value: Any) -> NDArray[Any]:
     return np.asarray(table[cuts.cutter])
 
 
+FILLET = 1.0 - np.pi / 4  # of the square of its radius: what a quarter circle leaves of its corner
+
+
+def filled_width(cuts: Any, depth: Floats) -> Floats:
+    """Width of each cut, mm. Seen from above a round edge spreads its cut sideways under itself: there it is the width
+    the material fills at ``depth`` (mm), without the fillet an earlier pass left, and never more than is seen."""
+    width = np.asarray(cuts.width, dtype=float)
+    edge = per_cutter(cuts, lambda c: {"ball": c.radius, "corner": c.corner_radius}.get(c.form, 0.0)).astype(float)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        section = np.asarray(cuts.volume, dtype=float) / np.where(cuts.length > 0, cuts.length, np.nan)
+        filled = np.maximum(section - FILLET * edge * edge, 0.0) / np.where(depth > 0, depth, np.nan)
+        return np.asarray(np.where(edge > 0, np.fmin(width, filled), width))
+
+
 def whole(rule: str, evidence: Evidence, reason: str, cause: str) -> NotChecked:
     """A rule that could not look at the program at all."""
     lines = evidence.program.block_line
@@ -140,7 +199,10 @@ def no_length(rule: str, evidence: Evidence, key: str) -> Iterator[NotChecked]:
 
 
 def told(rule: str, evidence: Evidence, run: PieceRun, message: str, **more: Any) -> Finding:
-    """A finding on a run of pieces."""
+    """A finding on a run of pieces; where it lies in several places the message counts them."""
+    if run.places > 1:
+        worst, last = (evidence.program.line_of(b) for b in (int(evidence.cuts.block[run.worst]), run.end_block))
+        message += f" {run.places} such places down to line {last}; the worst of them, at line {worst}, is told."
     return Finding(
         rule=rule, message=message, block=run.block, end_block=run.end_block, at=spot(evidence.cuts, run.worst), **more
     )
@@ -192,11 +254,11 @@ def descents(cuts: Any, *, steep: float | None = None, shallow: float | None = N
     ]
 
 
-def whole_run(evidence: Evidence, first: int, last: int, worst: int | None = None) -> PieceRun:
+def whole_run(evidence: Evidence, first: int, last: int, worst: int | None = None, places: int = 1) -> PieceRun:
     """A run from piece to piece."""
     cuts = evidence.cuts
     blocks = cuts.end_block[first : last + 1]
     return PieceRun(
         first, last, first if worst is None else worst, float(cuts.length[first : last + 1].sum()),
-        int(cuts.block[first]), int(blocks.max()),
+        int(cuts.block[first]), int(blocks.max()), places,
     )  # fmt: skip

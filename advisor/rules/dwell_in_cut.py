@@ -3,7 +3,7 @@
 What it checks
     Dwells and program stops while the spindle turns and the cutter touches material: more than 0.2 s in wood and
     plastics, 1 s in metal; a program stop always. Dwells of drilling cycles up to three turns or 0.5 s are left out
-    (common practice, no source).
+    (common practice, no source). A dwell of a minute and more is asked about: some controls count milliseconds.
 
 Why it matters
     A cutter that turns on one spot burns wood, melts plastics and hardens steel.
@@ -34,11 +34,17 @@ from advisor.rules._motion import METAL, family
 from advisor.rules.base import rule
 from grammar.moves import Flag, Kind
 
+MOST, METAL_MOST = 0.2, 1.0  # s; common practice, no source
+TURNS = 3.0  # of a drill at the bottom of its hole; common practice, no source
+MILLISECONDS = 60.0  # s; nobody waits that long in a cut: a number meant as milliseconds (estimate, no source)
+
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     """One finding for each dwell or stop in contact."""
     cuts, placed = evidence.cuts, evidence.placed
-    least = 1.0 if family(evidence) in METAL else 0.2
+    material = family(evidence)
+    least = METAL_MOST if material in METAL else MOST
+    unjudged: list[int] = []
     moving = np.flatnonzero((placed.kind != Kind.DWELL) & ~(evidence.lengths == 0))
 
     def contact(row: int) -> bool:
@@ -52,26 +58,47 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         last = pieces.stop - 1
         return bool(cuts.volume[last] > 0 and cuts.end[last, 2] <= cuts.start[last, 2] + 1e-6)
 
+    def in_cycle(row: int) -> bool:
+        """Whether a dwell is that of a canned cycle: the move before it is one, of the same block."""
+        k = int(np.searchsorted(moving, row)) - 1
+        return k >= 0 and bool(placed.flags[moving[k]] & Flag.CYCLE) and placed.block[moving[k]] == placed.block[row]
+
     for row in np.flatnonzero(placed.kind == Kind.DWELL).tolist():
         mode = evidence.mode(row)
-        seconds = float(placed.moves.minutes[row]) * 60
+        seconds = round(float(placed.moves.minutes[row]) * 60, 6)
         if mode.spindle == "off" or not seconds > least + 1e-6 or not contact(row):
             continue
-        if placed.flags[row] & Flag.CYCLE and seconds <= max(0.5, 180.0 / max(mode.rpm, 1.0)) + 1e-6:
+        if in_cycle(row) and seconds <= max(0.5, TURNS * 60.0 / max(mode.rpm, 1.0)) + 1e-6:
             continue
+        if not material and seconds <= METAL_MOST + 1e-6:
+            unjudged.append(evidence.line(row))
+            continue
+        long = seconds >= MILLISECONDS
         yield Finding(
             rule="dwell-in-cut",
-            message=f"The cutter stands {seconds:.1f} s turning against material; {least:g} s are the most.",
+            message=f"The cutter stands {round(seconds, 2):g} s turning against material; {least:g} s are the most."
+            + (" Is P meant in milliseconds? It counts seconds here." if long else ""),
             block=int(placed.block[row]),
             measured=seconds,
             limit=least,
             at=evidence.point(row),
+            fix="Retract before the dwell, and write P in seconds." if long else "",
         )
+    if unjudged:
+        reason = "no material is given: give [stock] material or --material"
+        yield NotChecked("dwell-in-cut", reason, "material", min(unjudged), max(unjudged))
+    turning: tuple[int, str] = (-1, "off")
     for event in evidence.program.events:
+        if event.kind == "spindle":
+            turning = (event.move, str(event.value))
+        elif event.kind == "tool-change":
+            turning = (event.move, "off")  # M6 stops the spindle
         if event.kind != "stop" or event.value not in (0, 1, 60, "0", "1", "60") or event.move == 0:
             continue
         before = min(event.move, len(placed)) - 1
-        if evidence.mode(before).spindle != "off" and contact(event.move):
+        # M5 after the last move, in a block before or in this one, comes before the stop.
+        spindle = turning[1] if turning[0] == event.move else evidence.mode(before).spindle
+        if spindle != "off" and contact(event.move):
             yield Finding(
                 rule="dwell-in-cut",
                 message="The program stops here with the cutter turning against material.",

@@ -25,13 +25,17 @@ Safety
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import METAL, family, no_limits, told, whole_run
+from advisor.rules._motion import METAL, family, graded, no_limits, series, told, whole_run
 from advisor.rules.base import rule
+
+SLIP = 1e-4  # mm; coordinates are written rounded
+METAL_BORE = 1.1  # diameters; common practice, no source
 
 
 def helix_rows(evidence: Evidence) -> dict[int, tuple[float, float, float]]:
@@ -72,8 +76,44 @@ def helix_rows(evidence: Evidence) -> dict[int, tuple[float, float, float]]:
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     """Bore, pitch and post of every helix through material."""
-    cuts, along = evidence.cuts, evidence.along
     yield from no_limits("helix-too-tight", evidence)
+    judged = list(_judged(evidence))
+    # Bore and pitch are judged apart, each over all helices.
+    for which in (0, 1):
+        for group in series(None if (fault := pair[which]) is None else (fault.kind, fault) for pair in judged):
+            worst = max(group, key=lambda fault: fault.excess)
+            yield told(
+                "helix-too-tight",
+                evidence,
+                whole_run(evidence, group[0].first, group[-1].last, worst.worst, len(group)),
+                worst.message,
+                severity=worst.severity,
+                measured=round(worst.measured, 4),
+                limit=round(worst.limit, 6),
+                unit="mm",
+                fix=worst.fix,
+            )
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """What is wrong with one helix: pieces first..last, how many times past its limit, what to tell."""
+
+    kind: tuple[object, ...]
+    first: int
+    last: int
+    worst: int
+    excess: float
+    severity: str
+    message: str
+    measured: float
+    limit: float
+    fix: str = ""
+
+
+def _judged(evidence: Evidence) -> Iterator[tuple[Fault | None, Fault | None]]:
+    """Of every helix through material what is wrong with its bore and with its pitch."""
+    cuts, along = evidence.cuts, evidence.along
     metal = family(evidence) in METAL
     rows = helix_rows(evidence)
     groups: list[list[int]] = []
@@ -99,36 +139,41 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         # Material inside the path, where the core of the bore stands: an opened bore has only its wall left.
         disc = np.pi * (bore / 2) ** 2 * max(1e-9, float(cuts.start[first, 2] - cuts.end[last, 2]))
         opened = volume < 0.4 * disc
-        run = whole_run(evidence, first, last, int(first + np.argmax(cuts.depth[pieces])))
         if opened:
             continue
-        if not cutter.centre_cutting and bore < cutter.diameter + cutter.dead_diameter - 1e-6:
-            yield told(
-                "helix-too-tight", evidence, run,
+        where = (first, last, int(first + np.argmax(cuts.depth[pieces])))
+        wrong: Fault | None = None
+        coarse: Fault | None = None
+        narrowest = cutter.diameter + cutter.dead_diameter
+        if not cutter.centre_cutting and bore < narrowest - SLIP:
+            wrong = Fault(
+                ("dead", cutter.name), *where, narrowest / bore, "error",
                 f"The bore of {bore:.2f} mm is too narrow for this cutter, which does not cut within "
                 f"{cutter.dead_diameter:.2f} mm of its centre.",
-                severity="error", measured=bore, limit=cutter.diameter + cutter.dead_diameter, unit="mm",
+                bore, narrowest,
             )  # fmt: skip
-        elif metal and bore < 1.1 * cutter.diameter - 1e-6:
-            yield told(
-                "helix-too-tight", evidence, run,
-                f"The bore of {bore:.2f} mm is hardly wider than the cutter; in metal at least "
-                f"{1.1 * cutter.diameter:.2f} mm are advised.",
-                severity="warning", measured=bore, limit=1.1 * cutter.diameter, unit="mm",
+        elif metal and bore < METAL_BORE * cutter.diameter - SLIP:
+            least = METAL_BORE * cutter.diameter
+            wrong = Fault(
+                ("narrow", cutter.name), *where, least / bore, "warning",
+                f"The bore of {bore:.2f} mm is hardly wider than the cutter; in metal at least {least:.2f} mm are advised.",
+                bore, least,
             )  # fmt: skip
-        elif turns >= 0.99 and bore > limit.bore_max + 1e-6 and _post(evidence, group[-1]):
-            yield told(
-                "helix-too-tight", evidence, run,
+        elif turns >= 0.99 and bore > limit.bore_max + SLIP and _post(evidence, group[-1]):
+            wrong = Fault(
+                ("post", cutter.name), *where, bore / limit.bore_max, "note",
                 f"The bore of {bore:.2f} mm is wider than {limit.bore_max:.2f} mm: a post is left standing in its middle.",
-                severity="note", measured=bore, limit=limit.bore_max, unit="mm",
-                fix="Clear the post before anything else, or make the helix narrower.",
+                bore, limit.bore_max, "Clear the post before anything else, or make the helix narrower.",
             )  # fmt: skip
-        if turns >= 0.5 and pitch > limit.helix_pitch_max + 1e-6 and volume > 0:
-            yield told(
-                "helix-too-tight", evidence, run,
-                f"The helix goes down {pitch:.2f} mm a turn; at most {limit.helix_pitch_max:.2f} mm are advised.",
-                severity="warning", measured=pitch, limit=limit.helix_pitch_max, unit="mm",
+        most = limit.helix_pitch_max
+        if pitch > most + SLIP:
+            severity = graded(pitch, most)
+            coarse = Fault(
+                (severity, cutter.name), *where, pitch / most, severity,
+                f"The helix goes down {pitch:.2f} mm a turn; at most {most:.2f} mm are advised.",
+                pitch, most, "Lower the descent of each turn: more turns, or a longer helix.",
             )  # fmt: skip
+        yield wrong, coarse
 
 
 def _own_pitch(evidence: Evidence, row: int) -> float:

@@ -3,7 +3,8 @@
 What it checks
     The downward part of the feed per spindle turn, wherever more than 0.1 mm of material is taken from under the
     axis, against the limit for that cutter and material, and against the machine's Z feed. Drills are held to drill
-    feeds.
+    feeds. Up to 1.5 times the limit is a warning, beyond an error. Descents that are too fast one after another are
+    told once, at the first, with the worst of them.
 
 Why it matters
     Under the centre the edges only squeeze. Too fast, and the cutter burns, wanders, breaks or pulls the work up.
@@ -29,7 +30,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import no_limits, per_cutter, runs, told
+from advisor.rules._motion import FAR_BEYOND, exact, no_limits, per_cutter, runs, told
 from advisor.rules.base import rule
 
 LEAST = 0.1
@@ -44,9 +45,10 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     with np.errstate(invalid="ignore", divide="ignore"):
         programmed = np.asarray(cuts.placed.feed, dtype=float)[cuts.row]
         speed = np.where(cuts.length > 0, programmed * down / cuts.length, 0.0)
+        speed = np.where(cuts.run > 0, speed, programmed)
     per_turn = along.table(cuts, lambda c: c.drill_feed_high if c.cutter.form == "drill" else c.plunge_per_rev_max)
     # A short piece may take only a little: what counts is the material the whole move takes from under the axis.
-    core = np.bincount(cuts.row, weights=cuts.core, minlength=len(evidence.moves) + 1)[cuts.row]
+    core = exact(np.bincount(cuts.row, weights=cuts.core, minlength=len(evidence.moves) + 1)[cuts.row])
     spinning = along.rpm > 0
     limit = per_turn * along.rpm
     z_most = evidence.setting.machine.feed_max_z if evidence.setting.machine is not None else np.inf
@@ -56,7 +58,9 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         going = ~cuts.rapid & (core > LEAST) & (cuts.core > 1e-6) & (down > 1e-9) & np.isfinite(limit)
         faulty = going & spinning & (speed > limit * SLACK)
         excess = np.where(faulty, speed / np.where(limit > 0, limit, 1.0), 0.0)
-    for run in runs(cuts, faulty, excess, gap=1):
+        # What passes the machine's Z alone is slowed by the machine: it breaks nothing.
+        graver = speed > FAR_BEYOND * per_turn * along.rpm * SLACK
+    for run in runs(cuts, faulty, excess, gap=1, key=graver, sound=going & spinning & ~faulty):
         k = run.worst
         turn = speed[k] / along.rpm[k]
         what = "This drill" if drill[k] else "The cutter"
@@ -66,15 +70,14 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             run,
             f"{what} goes down at {speed[k]:.0f} mm/min ({turn:.3f} mm per turn at {along.rpm[k]:.0f} rev/min); at most "
             f"{limit[k]:.0f} mm/min are advised in this material.",
-            measured=float(speed[k]),
+            severity="error" if graver[k] else "warning",
+            measured=round(float(speed[k]), 3),
             limit=float(limit[k]),
         )
     still = np.flatnonzero(going & ~spinning)
     if len(still):
         lines = evidence.program.block_line[cuts.block[still[[0, -1]]]]
-        yield NotChecked(
-            "plunge-feed", "the spindle speed is not known here", "spindle", int(min(lines)), int(max(lines))
-        )
+        yield NotChecked("plunge-feed", "the spindle speed is not known here", "spindle", int(min(lines)), int(max(lines)))
 
 
 RULE = rule(
@@ -85,5 +88,4 @@ RULE = rule(
     check=check,
     needs=("moves", "engagement", "material", "machine"),
     unit="mm/min",
-    least=LEAST,
 )

@@ -2,7 +2,8 @@
 
 What it checks
     The net angle of a whole descent through material. For cutters that do not cut at their centre: the angle given by
-    their maker. In metals: the limit of that material and machine, for drops above 0.1 mm. In wood and plastics a
+    their maker. In metals: the limit of that material and machine, for drops above 0.1 mm; up to 1.5 times that is a
+    warning, beyond an error. In wood and plastics a
     ramp of a centre-cutting cutter is judged by its downward speed alone (plunge-feed): a ramp is never worse than a
     plunge. Left out: descents with little material under the axis, tabs in wood, and helices (helix-too-tight).
 
@@ -28,7 +29,7 @@ from collections.abc import Iterator
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import METAL, WOOD, descents, family, no_limits, told, whole_run
+from advisor.rules._motion import METAL, WOOD, Descent, descents, family, graded, no_limits, series, told, whole_run
 from advisor.rules.base import rule
 from advisor.rules.helix_too_tight import helix_rows
 from advisor.rules.straight_plunge import STEEP
@@ -37,9 +38,27 @@ LEAST = 0.1
 
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
-    """One finding for each descent that is too steep."""
-    cuts, along = evidence.cuts, evidence.along
+    """One finding for each descent that is too steep; those that follow each other are told once."""
     yield from no_limits("ramp-too-steep", evidence)
+    unknown: list[NotChecked] = []
+    for group in series(_faults(evidence, unknown)):
+        fall, most, severity = max(group, key=lambda fault: fault[0].angle / fault[1])
+        yield told(
+            "ramp-too-steep",
+            evidence,
+            whole_run(evidence, group[0][0].first, group[-1][0].last, fall.first, len(group)),
+            f"The cutter goes down at {fall.angle:.2f} degrees ({fall.drop:.2f} mm over {fall.run:.1f} mm); at most "
+            f"{most:.2f} degrees are advised.",
+            severity=severity,
+            measured=round(fall.angle, 3),
+            limit=round(most, 3),
+        )
+    yield from unknown
+
+
+def _faults(evidence: Evidence, unknown: list[NotChecked]) -> Iterator[tuple[object, tuple[Descent, float, str]] | None]:
+    """Every descent that was judged: too steep ones with the steepest angle allowed and severity, None for the others."""
+    cuts, along = evidence.cuts, evidence.along
     material = family(evidence)
     helices = helix_rows(evidence)
     for fall in descents(cuts, shallow=STEEP):
@@ -54,30 +73,19 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             most, severity = limit.ramp_angle_max, "error"
             if most is None:
                 line = evidence.program.line_of(int(cuts.block[fall.first]))
-                yield NotChecked(
-                    "ramp-too-steep",
-                    f"the ramp angle of {cutter.name} is not known: give its maker's ramp_angle",
-                    "cutter",
-                    line,
-                    line,
-                )
+                reason = f"the ramp angle of {cutter.name} is not known: give its maker's ramp_angle"
+                unknown.append(NotChecked("ramp-too-steep", reason, "cutter", line, line))
                 continue
-        elif material in METAL:
-            most, severity = limit.ramp_angle_max, "warning"
+        elif material in METAL and limit.ramp_angle_max is not None:
+            most = limit.ramp_angle_max
+            severity = graded(fall.angle, most)
         else:
             continue
-        if most is None or fall.angle <= most + 1e-6:
-            continue
-        yield told(
-            "ramp-too-steep",
-            evidence,
-            whole_run(evidence, fall.first, fall.last),
-            f"The cutter goes down at {fall.angle:.1f} degrees ({fall.drop:.2f} mm over {fall.run:.1f} mm); at most "
-            f"{most:.1f} degrees are advised.",
-            severity=severity,
-            measured=fall.angle,
-            limit=most,
-        )
+        # Single precision and rounded coordinates leave a ten-thousandth of the angle.
+        if fall.angle <= most * (1 + 1e-4) + 1e-6:
+            yield None
+        else:
+            yield (severity, fall.cutter, round(most, 6)), (fall, most, severity)
 
 
 RULE = rule(

@@ -31,8 +31,8 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding
-from advisor.rules._motion import METAL, family, per_cutter, runs, spread, told
-from advisor.rules.base import rule
+from advisor.rules._motion import METAL, exact, family, per_cutter, runs, spread, told
+from advisor.rules.base import merge_runs, rule
 from advisor.rules.rapid_into_stock import touching
 from grammar.moves import Flag
 
@@ -49,7 +49,7 @@ def check(evidence: Evidence) -> Iterator[Finding]:
     touched[cuts.row[touching(cuts)]] = True
     free = cuts.rapid & ~touched[cuts.row]
     diameter = per_cutter(cuts, lambda c: c.diameter).astype(float)
-    gap = np.asarray(cuts.clearance, dtype=float)
+    gap = exact(cuts.clearance)
     rising = cuts.end[:, 2] > cuts.start[:, 2] + 1e-6
     with np.errstate(invalid="ignore"):
         low = free & (cuts.run > 0) & (gap < least - 1e-6) & (gap > -0.05) & ~(rising & (cuts.run < 0.5 * diameter))
@@ -66,7 +66,7 @@ def check(evidence: Evidence) -> Iterator[Finding]:
             limit=least,
         )
     peck = (cuts.placed.flags[cuts.row] & Flag.PECK) != 0
-    end_gap = np.asarray(cuts.end_clearance, dtype=float)
+    end_gap = exact(cuts.end_clearance)
     with np.errstate(invalid="ignore"):
         uncut = np.abs(cuts.end[:, 2] - end_gap - cuts.placed.top) < 0.02
         short = free & ~peck & uncut & (end_gap < DOWN - 1e-6) & (end_gap > -0.05) & (cuts.end[:, 2] < cuts.start[:, 2])
@@ -81,19 +81,22 @@ def check(evidence: Evidence) -> Iterator[Finding]:
             limit=DOWN,
             fix="End the rapid higher and go the rest at the plunge feed.",
         )
-    seen: set[int] = set()
-    for touch in cuts.keepouts:
-        if touch.depth <= 0 and touch.gap < OVER_KEEPOUT - 1e-6 and touch.row not in seen:
-            seen.add(touch.row)
-            name = evidence.setting.hold.keepouts[touch.keepout].name
-            yield Finding(
-                rule="rapid-clearance",
-                message=f"A rapid passes {touch.gap:.2f} mm above the keep-out {name!r}; {OVER_KEEPOUT:g} mm are wanted.",
-                block=int(cuts.placed.block[touch.row]),
-                measured=touch.gap,
-                limit=OVER_KEEPOUT,
-                at=touch.at,
-            )
+    close = [t for t in cuts.keepouts if t.depth <= 0 and round(t.gap, 4) < OVER_KEEPOUT - 1e-6]
+    close.sort(key=lambda t: (t.keepout, t.row, t.piece))
+    for some in merge_runs(
+        [int(cuts.placed.block[t.row]) for t in close], [-t.gap for t in close], keys=[t.keepout for t in close], gap=1
+    ):
+        touch = close[some.worst]
+        name = evidence.setting.hold.keepouts[touch.keepout].name
+        yield Finding(
+            rule="rapid-clearance",
+            message=f"A rapid passes {touch.gap:.2f} mm above the keep-out {name!r}; {OVER_KEEPOUT:g} mm are wanted.",
+            block=int(cuts.placed.block[close[some.first].row]),
+            end_block=int(cuts.placed.block[close[some.last].row]),
+            measured=round(touch.gap, 4),
+            limit=OVER_KEEPOUT,
+            at=touch.at,
+        )
 
 
 RULE = rule(

@@ -39,8 +39,13 @@ LEAST = 0.05  # mm deep
 
 
 def touching(cuts: Any) -> NDArray[np.bool_]:
-    """Pieces of rapids in contact with material that count."""
-    return np.asarray(cuts.rapid & (cuts.depth > LEAST) & (cuts.inset > cuts.cell))
+    """Pieces of rapids in contact with material that count.
+
+    A rapid straight up meets nothing new: where the model still holds material there, the cut that brought the cutter
+    down could not be followed, and that is told.
+    """
+    up = (cuts.run == 0) & (cuts.end[:, 2] >= cuts.start[:, 2])
+    return np.asarray(cuts.rapid & ~up & (cuts.depth > LEAST) & (cuts.inset > cuts.cell))
 
 
 def check(evidence: Evidence) -> Iterator[Finding]:

@@ -1,0 +1,353 @@
+"""Both sides of the thresholds of the rules on motion, against numbers worked out by hand.
+
+Limits that are common practice, no source: up to 1.5 times the high end a warning, beyond an error. Programs begin with
+``HEAD``, so the first line of a body is line 6. ``words`` are those of tests/rules/setting.py.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import pytest
+
+from advisor.check import check_program
+from advisor.findings import Finding, ProgramReport
+from advisor.rules import book
+from tests.rules.setting import of_program
+
+HEAD = "G21 G90 G17 G40 G49 G80 G94 G54\nG53 G0 Z0\nT{tool} M6\nS{rpm} M3\nG4 P5\n"
+TAIL = "G0 Z30\nM5\nM30\n"
+ALUMINIUM = "stock 300x200x18 aluminium-wrought"
+STEEL = "stock 300x200x18 mild-steel"
+ACRYLIC = "stock 300x200x18 acrylic"
+
+
+def report(rule: str, body: str, *, words: str = "", rpm: int = 16000, tool: int = 1) -> ProgramReport:
+    """What one rule says of a program."""
+    text = HEAD.format(rpm=rpm, tool=tool) + body + TAIL
+    setting = of_program(f"(setting: {words})" if words else "")
+    return check_program(text.encode(), path="program.ngc", setting=setting, rules=[book()[rule]])
+
+
+def found(rule: str, body: str, *, words: str = "", rpm: int = 16000, tool: int = 1) -> list[Finding]:
+    """The findings of one rule."""
+    return [f for f in report(rule, body, words=words, rpm=rpm, tool=tool).findings if f.rule == rule]
+
+
+def only(findings: list[Finding]) -> Finding:
+    """The one finding there must be."""
+    assert len(findings) == 1, [(f.line, f.message) for f in findings]
+    return findings[0]
+
+
+def facts(finding: Finding, names: str) -> tuple[Any, ...]:
+    """Some of what a finding says."""
+    return tuple(getattr(finding, name) for name in names.split())
+
+
+# ---- rapids ---------------------------------------------------------------------------------------------------------
+
+
+def across(height: float, reach: float = 200.0) -> str:
+    return f"G0 X20 Y20\nG0 Z5\nG1 X26 Z-1.5 F800\nG1 X60 F1600\nG0 Z{height}\nG0 X{reach}\nG0 Z10\n"
+
+
+@pytest.mark.parametrize(
+    ("words", "least"),
+    [("", 2.0), (ALUMINIUM, 1.0), ("thickness 17.4 18.6", 2.2), ("option rapid-clearance least 1", 1.0)],
+)
+def test_height_of_rapids_across(words: str, least: float) -> None:
+    assert not found("rapid-clearance", across(least), words=words)
+    low = only(found("rapid-clearance", across(round(least - 0.01, 2)), words=words))
+    assert facts(low, "severity line unit") == ("warning", 11, "mm")
+    assert low.measured == pytest.approx(least - 0.01, abs=1e-4)
+    assert low.limit == pytest.approx(least)
+
+
+def test_a_rapid_of_less_than_half_a_diameter_is_let_pass() -> None:
+    assert not found("rapid-clearance", across(1.0, 62.9))
+    assert found("rapid-clearance", across(1.0, 63.1))
+
+
+@pytest.mark.parametrize(("height", "told"), [(0.5, False), (0.49, True)])
+def test_a_rapid_down_ends_half_a_millimetre_above_uncut_stock(height: float, told: bool) -> None:
+    assert bool(found("rapid-clearance", f"G0 X20 Y20\nG0 Z{height}\nG1 X26 Z-1.5 F800\nG1 X60\n")) is told
+
+
+def test_a_rapid_down_into_a_slot_may_end_lower() -> None:
+    slot = "G0 X20 Y20\nG0 Z5\nG1 X26 Z-1.5 F800\nG1 X60 F1600\nG0 Z10\nG0 X40\nG0 Z-1.2\nG1 X60 Z-3 F800\n"
+    assert not found("rapid-clearance", slot)
+
+
+def test_rapids_close_above_a_keepout_are_told_once() -> None:
+    clamp = "keepout clamp 100 80 0 130 110 45"
+    there_and_back = "G0 X20 Y90\nG0 Z{}\nG0 X200\nG0 X50\nG0 X200\nG0 Z5\n"
+    assert not found("rapid-clearance", there_and_back.format(32), words=clamp)
+    close = only(found("rapid-clearance", there_and_back.format(31.5), words=clamp))
+    assert facts(close, "line end_line measured limit") == (8, 10, 4.5, 5.0)
+
+
+def test_a_rapid_touches_from_a_twentieth_of_a_millimetre() -> None:
+    assert not found("rapid-into-stock", across(-0.04))
+    deep = only(found("rapid-into-stock", across(-0.06)))
+    assert facts(deep, "severity line measured limit") == ("error", 11, pytest.approx(0.06, abs=1e-4), 0.0)
+
+
+def test_a_rapid_straight_up_out_of_a_cut_that_could_not_be_followed_hits_nothing() -> None:
+    body = "G0 X40 Y40\nG0 Z5\nG1 X60 Z-2 F800\nG1 X10 Y=3\nG1 X100 Y90\nG0 Z30\n"
+    said = report("rapid-into-stock", body)
+    assert not [f for f in said.findings if f.rule == "rapid-into-stock"]
+    assert [n for n in said.not_checked if n.rule == "rapid-into-stock" and n.from_line <= 10 <= n.to_line]
+    assert found("rapid-into-stock", body.replace("G0 Z30", "G0 X120"))
+
+
+# ---- going down -----------------------------------------------------------------------------------------------------
+
+
+def plunge(depth: float, feed: float) -> str:
+    return f"G0 X40 Y40\nG0 Z2\nG1 Z{-depth} F{feed}\nG1 X120 F1600\nG0 Z5\n"
+
+
+@pytest.mark.parametrize(
+    ("words", "turn"),  # greatest descent per turn, mm: 0.015, 0.01, 0.004, 0.002 of the diameter
+    [("", 0.09), (ACRYLIC, 0.06), (ALUMINIUM, 0.024), (STEEL, 0.012)],
+)
+def test_plunge_feed_by_material(words: str, turn: float) -> None:
+    limit = turn * 10000
+    assert not found("plunge-feed", plunge(0.5, limit), words=words, rpm=10000)
+    fast = only(found("plunge-feed", plunge(0.5, 1.01 * limit), words=words, rpm=10000))
+    assert facts(fast, "severity line unit") == ("warning", 8, "mm/min")
+    assert facts(fast, "measured limit") == (pytest.approx(1.01 * limit), pytest.approx(limit))
+    assert only(found("plunge-feed", plunge(0.5, 1.49 * limit), words=words, rpm=10000)).severity == "warning"
+    assert only(found("plunge-feed", plunge(0.5, 1.52 * limit), words=words, rpm=10000)).severity == "error"
+
+
+def test_only_a_tenth_of_a_millimetre_is_no_plunge() -> None:
+    assert not found("plunge-feed", plunge(0.1, 3000))
+    assert found("plunge-feed", plunge(0.12, 3000))
+
+
+def test_ramps_count_with_their_downward_part() -> None:
+    down = 4.0 * math.tan(math.radians(30))
+    ramp = f"G0 X40 Y40\nG0 Z1\nG1 Z0 F300\nG1 X44 Z{-down:.4f} F{{}}\nG1 X80\n"
+    assert not found("plunge-feed", ramp.format(2 * 1440))  # sin 30 = 1/2
+    assert found("plunge-feed", ramp.format(2 * 1460))
+
+
+def test_a_descent_too_fast_for_the_axis_alone_is_no_error() -> None:
+    slow = only(found("plunge-feed", plunge(5, 4100), rpm=24000, words="T1 diameter 12"))  # 0.18 mm * 24000 = 4320
+    assert facts(slow, "severity limit") == ("warning", 4000.0)
+
+
+def test_fast_plunges_one_after_another_are_told_once() -> None:
+    holes = "".join(f"G0 X{x} Y40\nG0 Z2\nG1 Z-3 F{f}\nG0 Z5\n" for x, f in ((40, 1600), (60, 1900), (80, 1700)))
+    one = only(found("plunge-feed", holes))
+    assert facts(one, "line end_line measured") == (8, 16, pytest.approx(1900.0))
+    assert "3 such places down to line 16; the worst of them, at line 12" in one.message
+    sound = holes.replace("F1900", "F900")
+    assert [(f.line, f.end_line) for f in found("plunge-feed", sound)] == [(8, 8), (16, 16)]
+
+
+def ramp(angle: float, drop: float, feed: float = 200.0) -> str:
+    run = drop / math.tan(math.radians(angle))
+    return f"G0 X40 Y40\nG0 Z1\nG1 Z0 F100\nG1 X{40 + run:.5f} Z{-drop} F{feed}\nG1 X40\n"
+
+
+RIGID = "machine machining-centre"
+
+
+@pytest.mark.parametrize(("stock", "most"), [(ALUMINIUM, 5.0), (STEEL, 3.0)])
+def test_ramps_in_metal_on_a_rigid_machine(stock: str, most: float) -> None:
+    words = f"{stock},{RIGID}"
+    assert not found("ramp-too-steep", ramp(most - 0.01, 1.0), words=words, rpm=6000)
+    steep = only(found("ramp-too-steep", ramp(most + 0.02, 1.0), words=words, rpm=6000))
+    assert facts(steep, "severity line unit") == ("warning", 9, "deg")
+    assert facts(steep, "measured limit") == (pytest.approx(most + 0.02, abs=2e-3), pytest.approx(most))
+    assert only(found("ramp-too-steep", ramp(1.49 * most, 1.0), words=words, rpm=6000)).severity == "warning"
+    assert only(found("ramp-too-steep", ramp(1.51 * most, 1.0), words=words, rpm=6000)).severity == "error"
+
+
+def test_shallow_ramps_and_ramps_in_wood_are_let_pass() -> None:
+    assert not found("ramp-too-steep", ramp(20, 0.5), words=ALUMINIUM)  # a core of less than a tenth of the diameter
+    assert not found("ramp-too-steep", ramp(25, 4.0, 1600))
+
+
+def test_a_cutter_that_does_not_cut_at_its_centre_keeps_to_its_makers_angle() -> None:
+    words = "T1 centre_cutting false,T1 dead_diameter 2,T1 ramp_angle 4"
+    assert not found("ramp-too-steep", ramp(3.95, 3.1, 1600), words=words)
+    assert only(found("ramp-too-steep", ramp(4.05, 3.1, 1600), words=words)).severity == "error"
+    assert not found("ramp-too-steep", ramp(4.05, 2.9, 1600), words=words)  # the drop of a tab: at most half a diameter
+    said = report("ramp-too-steep", ramp(4.05, 3.1, 1600), words=words.rsplit(",", 1)[0])
+    assert [(n.cause, n.from_line) for n in said.not_checked] == [("cutter", 9)] and not said.findings
+
+
+def helix(bore: float, pitch: float, *, turns: int = 3, x: float = 100.0, feed: float = 300.0, diameter: float = 6.0) -> str:
+    r = (bore - diameter) / 2
+    start = f"G0 X{x + r:.5f} Y100\nG0 Z1\nG1 Z0 F100\n"
+    arcs = "".join(f"G3 X{x + r:.5f} Y100 I{-r:.5f} J0 Z{-pitch * (k + 1):.5f} F{feed}\n" for k in range(turns))
+    return start + arcs + f"G3 X{x + r:.5f} Y100 I{-r:.5f} J0\nG0 Z5\n"
+
+
+@pytest.mark.parametrize(("words", "most"), [("", 3.0), (ALUMINIUM, 0.6), (STEEL, 0.3)])
+def test_pitch_of_helices(words: str, most: float) -> None:
+    assert not found("helix-too-tight", helix(10, most), words=words)
+    coarse = only(found("helix-too-tight", helix(10, most + 0.01), words=words))
+    assert facts(coarse, "severity line end_line unit") == ("warning", 9, 11, "mm")
+    assert facts(coarse, "measured limit") == (pytest.approx(most + 0.01, abs=1e-4), pytest.approx(most))
+    assert only(found("helix-too-tight", helix(10, 1.52 * most), words=words)).severity == "error"
+
+
+@pytest.mark.parametrize(
+    ("words", "narrow", "wide", "severity"),
+    [
+        (ALUMINIUM, 6.59, 6.61, "warning"),
+        ("T1 centre_cutting false,T1 dead_diameter 2", 7.99, 8.01, "error"),
+    ],
+)
+def test_bore_of_helices(words: str, narrow: float, wide: float, severity: str) -> None:
+    tight = only(found("helix-too-tight", helix(narrow, 0.3), words=words))
+    assert facts(tight, "severity measured") == (severity, pytest.approx(narrow))
+    assert not found("helix-too-tight", helix(wide, 0.3), words=words)
+
+
+def test_a_post_is_noted_and_an_opened_bore_let_pass() -> None:
+    assert not found("helix-too-tight", helix(12, 1.0))
+    post = only(found("helix-too-tight", helix(14, 1.0)))
+    assert facts(post, "severity measured limit") == ("note", 14.0, 12.0)
+    opened = helix(10, 1.0, turns=5) + helix(11, 4.9, turns=1)
+    assert not found("helix-too-tight", opened)
+
+
+def test_helices_with_one_fault_are_told_once() -> None:
+    holes = "".join(helix(10, pitch, turns=2, x=60 + 20 * k) for k, pitch in enumerate((3.5, 4.2, 3.6)))
+    one = only(found("helix-too-tight", holes))
+    assert facts(one, "line end_line measured") == (9, 24, pytest.approx(4.2))
+    assert "3 such places" in one.message
+
+
+# ---- drilling -------------------------------------------------------------------------------------------------------
+
+
+def drilled(code: str, depth: float, peck: float = 0.0, holes: int = 1) -> str:
+    first = f"G98 {code} X50 Y50 Z-{depth} R2" + (f" Q{peck}" if peck else "") + " F300\n"
+    return "G0 Z5\n" + first + "".join(f"X{50 + 30 * k}\n" for k in range(1, holes)) + "G80\n"
+
+
+THICK = "stock 300x200x60 {}"
+
+
+@pytest.mark.parametrize(
+    ("material", "first", "then"),  # diameters: the high end of the table of the material
+    [
+        ("birch-plywood", 3.0, 2.0),
+        ("acrylic", 1.0, 1.0),
+        ("fr4", 1.0, 1.0),
+        ("foam", 10.0, 10.0),
+        ("aluminium-wrought", 3.0, 1.0),
+        ("mild-steel", 3.0, 1.0),
+    ],
+)
+def test_bites_of_drills(material: str, first: float, then: float) -> None:
+    words = THICK.format(material)
+    if first < 9:
+        assert not found("peck-too-deep", drilled("G81", 1.04 * 6 * first), words=words, rpm=6000, tool=4)
+        deep = only(found("peck-too-deep", drilled("G81", 1.1 * 6 * first), words=words, rpm=6000, tool=4))
+        assert facts(deep, "severity line unit") == ("warning", 7, "mm")
+        assert facts(deep, "measured limit") == (pytest.approx(1.1 * 6 * first, abs=0.05), pytest.approx(6 * first))
+        gross = only(found("peck-too-deep", drilled("G81", 1.6 * 6 * first), words=words, rpm=6000, tool=4))
+        assert gross.severity == "error"
+        # The second bite counts from where the first one ended.
+        depth = 2.2 * 6 * then
+        assert not found("peck-too-deep", drilled("G83", depth, 1.04 * 6 * then), words=words, rpm=6000, tool=4)
+        again = only(found("peck-too-deep", drilled("G83", depth, 1.1 * 6 * then), words=words, rpm=6000, tool=4))
+        assert again.limit == pytest.approx(6 * then)
+    else:
+        assert not found("peck-too-deep", drilled("G81", 50), words=words, rpm=6000, tool=4)
+
+
+def test_beyond_six_diameters_metal_takes_half_a_diameter() -> None:
+    words = THICK.format("aluminium-wrought")
+    assert not found("peck-too-deep", drilled("G83", 45, 3.1), words=words, rpm=6000, tool=4)
+    deep = only(found("peck-too-deep", drilled("G83", 45, 3.3), words=words, rpm=6000, tool=4))
+    assert facts(deep, "measured limit") == (pytest.approx(3.3, abs=0.01), pytest.approx(3.0))
+
+
+@pytest.mark.parametrize(("material", "most"), [("birch-plywood", 6.0), ("aluminium-wrought", 3.0)])
+def test_end_mills_used_as_drills(material: str, most: float) -> None:
+    words = THICK.format(material)
+    assert not found("peck-too-deep", drilled("G81", 1.04 * most), words=words)
+    assert only(found("peck-too-deep", drilled("G81", 1.07 * most), words=words)).limit == pytest.approx(most)
+
+
+def test_deep_holes_in_metal_want_a_lift_at_each_bite() -> None:
+    words = THICK.format("aluminium-wrought")
+    assert not found("peck-too-deep", drilled("G73", 25, 3), words=words, rpm=6000, tool=4)  # 4.2 diameters
+    deep = only(found("peck-too-deep", drilled("G73", 30, 3, holes=2), words=words, rpm=6000, tool=4))
+    assert facts(deep, "severity line end_line limit") == ("warning", 7, 8, pytest.approx(24.0))
+    assert "without being lifted" in deep.message and "2 such places" in deep.message
+    assert not found("peck-too-deep", drilled("G83", 30, 3), words=words, rpm=6000, tool=4)
+    assert not found("peck-too-deep", drilled("G73", 30, 12), words=THICK.format("birch-plywood"), rpm=6000, tool=4)
+
+
+def test_moves_down_without_a_lift_are_one_bite() -> None:
+    steps = "G0 X50 Y50\nG0 Z2\nG1 Z-10 F300\nG1 Z-18\nG1 Z{}\nG0 Z5\n"
+    words = THICK.format("birch-plywood")
+    assert not found("peck-too-deep", steps.format(-18.5), words=words, rpm=6000, tool=4)
+    deep = only(found("peck-too-deep", steps.format(-26), words=words, rpm=6000, tool=4))
+    assert facts(deep, "line measured limit") == (10, pytest.approx(26, abs=0.05), pytest.approx(18.0))
+    lifted = "G0 X50 Y50\nG0 Z2\nG1 Z-15 F300\nG0 Z2\nG0 Z-14\nG1 Z-26\nG0 Z5\n"
+    assert not found("peck-too-deep", lifted, words=words, rpm=6000, tool=4)
+
+
+# ---- dwells ---------------------------------------------------------------------------------------------------------
+
+
+def dwell(words: str, before: str = "") -> str:
+    return f"G0 X40 Y40\nG0 Z2\nG1 Z-1 F300\nG1 X80 F1600\n{before}{words}\nG0 Z10\n"
+
+
+@pytest.mark.parametrize(("words", "most"), [("", 0.2), (ACRYLIC, 0.2), (ALUMINIUM, 1.0), (STEEL, 1.0)])
+def test_dwells_in_the_cut(words: str, most: float) -> None:
+    assert not found("dwell-in-cut", dwell(f"G4 P{most}"), words=words)
+    long = only(found("dwell-in-cut", dwell(f"G4 P{most + 0.05}"), words=words))
+    assert facts(long, "line measured limit unit") == (10, pytest.approx(most + 0.05), most, "s")
+    assert "milliseconds" not in long.message
+    assert "milliseconds" in only(found("dwell-in-cut", dwell("G4 P500"), words=words)).message
+    assert not found("dwell-in-cut", dwell("G4 P5", before="G0 Z5\n"), words=words)
+
+
+def test_stops_in_the_cut() -> None:
+    assert only(found("dwell-in-cut", dwell("M0"))).line == 10
+    assert only(found("dwell-in-cut", dwell("M1"))).line == 10
+    for quiet in (dwell("M0", before="M5\n"), dwell("M5 M0"), dwell("M0", before="G0 Z5\n")):
+        assert not found("dwell-in-cut", quiet)
+
+
+def test_the_dwell_of_a_drilling_cycle_may_last_three_turns_or_half_a_second() -> None:
+    cycle = "G0 Z5\nG82 X50 Y50 Z-10 R2 P{} F300\nG80\n"
+    assert not found("dwell-in-cut", cycle.format(0.5), rpm=6000, tool=4)
+    assert found("dwell-in-cut", cycle.format(0.55), rpm=6000, tool=4)
+    slow = "machine benchtop-mill"
+    assert not found("dwell-in-cut", cycle.format(0.85), rpm=200, tool=4, words=slow)  # three turns take 0.9 s
+    assert found("dwell-in-cut", cycle.format(0.95), rpm=200, tool=4, words=slow)
+
+
+def test_without_a_material_dwells_between_wood_and_metal_are_not_judged() -> None:
+    from dataclasses import replace
+
+    bare = replace(of_program(""), material=None)
+    for seconds, told, cause in ((0.2, 0, []), (0.5, 0, ["material"]), (1.5, 1, [])):
+        text = (HEAD.format(rpm=16000, tool=1) + dwell(f"G4 P{seconds}") + TAIL).encode()
+        said = check_program(text, path="p.ngc", setting=bare, rules=[book()["dwell-in-cut"]])
+        assert len(said.findings) == told
+        assert [n.cause for n in said.not_checked] == cause
+
+
+# ---- feeds ----------------------------------------------------------------------------------------------------------
+
+
+def test_an_arc_whose_start_is_not_known_is_not_held_to_the_axes() -> None:
+    body = "G0 X40 Y40\nG0 Z5\nG1 X60 Z-2 F800\nG1 X10 Y=3\nG2 X80 Y60 I10 J0 F13000\nG1 X100 F12001\n"
+    fast = only(found("feed-over-machine", body))
+    assert facts(fast, "line end_line measured limit") == (11, 11, 12001.0, 12000.0)
