@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from advisor.columns import any_of
 from advisor.distinct import distinct
 from advisor.kernels.plan import CONE, FLAT, NEAR, Plan, PlannedPieces, make_plan, parts_above, profile_of, windows
-from advisor.kernels.remains import SOLID, eroded, grouped, label, lowest_within, partings, wall_lengths
+from advisor.kernels.remains import SOLID, eroded, grouped, label, lowest_within, median, partings, wall_lengths
 from advisor.kernels.sweep import Lattice, Tally, run_numpy
 from advisor.place import FARTHEST, Placed, Unlooked
 from advisor.values import Setting
@@ -945,7 +945,7 @@ def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[
         # the horns left between round cuts are no walls
         if length < 2 * thinner_than:
             continue
-        thick = float(np.median(thick_of[cells]))
+        thick = median(thick_of[cells])
         if length < 3 * thick:
             continue
         k = len(cells) // 2
@@ -958,7 +958,7 @@ def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[
             Thin(
                 kind="wall",
                 thickness=thick,
-                width=float(np.median(rise_of[cells])),
+                width=median(rise_of[cells]),
                 length=length,
                 row=int(mover[near].max()),
                 at=((gi + 0.5) * dx, (gj + 0.5) * dy, float(top[gi, gj])),

@@ -245,6 +245,15 @@ def eroded(mask: Bools, radius: float) -> Bools:
     return inside
 
 
+def median(values: Singles | NDArray[np.float64]) -> float:
+    """The middle value, or the mean of the two in the middle; of one or more numbers. ``np.median`` would load all of
+    numpy's masked arrays to look for missing ones."""
+    half = len(values) // 2
+    if len(values) % 2:
+        return float(np.partition(values, half)[half])
+    return float(np.partition(values, [half - 1, half])[half - 1 : half + 1].mean())
+
+
 def lowest_within(heights: Singles, k: int, axis: int, outside: float) -> tuple[Singles, Singles]:
     """Lowest height among the k cells before, and among the k cells after each cell, along an axis."""
     pad = [(0, 0), (0, 0)]
