@@ -18,7 +18,7 @@ import stat
 import sys
 import tempfile
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
@@ -176,11 +176,15 @@ def _number(value: Any) -> Any:
 
 @dataclass(frozen=True)
 class Cache:
-    """A folder of entries. All methods are quiet about the disk; ``problem`` says why the cache is not in use."""
+    """A folder of entries. All methods are quiet about the disk.
+
+    ``problem`` says why the cache is not in use; ``refused`` gathers why entries could not be written.
+    """
 
     folder: Path
     problem: str | None = None
     size_limit: int = SIZE_LIMIT
+    refused: list[str] = field(default_factory=list, compare=False)
 
     def get(self, key: str) -> str | None:
         """The text kept under a key, or None where there is none that can be trusted."""
@@ -207,7 +211,8 @@ class Cache:
         try:
             entry.parent.mkdir(mode=0o700, exist_ok=True)
             _place(entry, _seal(text))
-        except OSError:
+        except OSError as error:
+            self.refused.append(error.strerror or str(error))
             return False
         return True
 

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from advisor.allowances import Allowance, allowances_in
-from advisor.evidence import Evidence
+from advisor.evidence import Evidence, Left
 from advisor.findings import Finding, NotChecked, ProgramReport, Suppressed
 from advisor.fingerprint import stamp
 from advisor.rules import book
@@ -27,6 +27,8 @@ MOST_GAPS = 20  # stretches that could not be followed told one by one
 JUDGE_RAPIDS = frozenset(
     {"rapid-into-stock", "rapid-clearance", "rapid-bent-path", "keepout-hit", "holder-contact", "outside-travel"}
 )
+# Rules about what is left at the end, which is not what was meant where a rapid went through the stock.
+JUDGE_REST = frozenset({"thin-floor", "thin-wall"})
 NEVER_ALLOWED = frozenset({"internal-error", "required-not-checked", "unused-allowance", "not-a-program", "file-skipped"})
 
 MISSING = {
@@ -54,7 +56,8 @@ def check_program(
     """Checks one program. Never raises: what fails inside becomes the finding ``internal-error``.
 
     ``rules``: those to run, all of the rule book by default. ``threads`` and ``progress`` go to the stock model;
-    ``before`` is the workpiece as an earlier set-up left it.
+    ``before`` is the workpiece as earlier programs left it (``advisor.job`` follows a whole job). Of a program that
+    comes later in a job, what needs the stock is not checked where nobody says what the earlier ones left.
     """
     return check_with_evidence(
         data, path=path, setting=setting, rules=rules, threads=threads, progress=progress, before=before
@@ -70,8 +73,13 @@ def check_with_evidence(
     threads: int | None = None,
     progress: Callable[[float], None] | None = None,
     before: Field | None = None,
+    left: Callable[[Program], Left] | None = None,
 ) -> tuple[ProgramReport, Evidence | None]:
-    """``check_program`` with the evidence it rests on, for pictures and for the next set-up; None where none was made."""
+    """``check_program`` with the evidence it rests on, for pictures and for the next program of its job.
+
+    The evidence is None where none was made. ``left``, asked once the program is read, says what the programs before
+    it in its job left, instead of ``before``.
+    """
     every = book()
     chosen = sorted(every.values() if rules is None else rules, key=lambda rule: rule.name)
     run = _Run(path=path, setting=setting, rules=chosen, known=every)
@@ -84,6 +92,11 @@ def check_with_evidence(
         program = _read(data, setting, path)
     except Exception as error:
         return run.broken(error, "reading the program"), None
+    found = run.left(program, left) if before is None else None
+    if found is not None:
+        before = found.field
+        if found.workpiece is not None:
+            setting = run.setting = replace(setting, workpiece=found.workpiece)
     evidence = Evidence(
         program=program,
         setting=setting,
@@ -92,6 +105,7 @@ def check_with_evidence(
         threads=threads,
         progress=progress,
         before=before,
+        left=found,
     )
     if not program.codes and len(program.moves) == 0:
         reason = "it holds no motion and no code of the language"
@@ -103,6 +117,7 @@ def check_with_evidence(
 
 
 def _read(data: bytes, setting: Setting, path: str) -> Program:
+    """The program in ``data`` as its setting reads it."""
     from grammar.read import read_program
 
     return read_program(
@@ -113,6 +128,11 @@ def _read(data: bytes, setting: Setting, path: str) -> Program:
         start=start_of(setting),
         fragment=setting.fragment,
     )
+
+
+def read(data: bytes, setting: Setting, path: str) -> Program:
+    """A program that is only followed, read as it is when it is checked."""
+    return _read(data, setting, path)
 
 
 def start_of(setting: Setting) -> Start:
@@ -147,6 +167,21 @@ def start_of(setting: Setting) -> Start:
     )
 
 
+def gaps(evidence: Evidence) -> list[tuple[str, str, int, int, bool]]:
+    """Stretches of a program the reader, the placing or the stock model could not follow.
+
+    (reason, cause, first line, last line, whether anything but rapids lies in it).
+    """
+    found = [
+        (g.reason, g.cause, g.from_line, g.to_line, True)
+        for g in evidence.program.gaps
+        if g.cause != "unknown-position" or evidence.feeds_blindly(g.from_line, g.to_line)
+    ]
+    with contextlib.suppress(Exception):  # told by the rules that need the stock
+        found += evidence.unlooked
+    return sorted(set(found), key=lambda g: (g[2], g[3], g[1], g[0], g[4]))
+
+
 class _Run:
     """One run over one program: gathers what the rules say."""
 
@@ -160,6 +195,24 @@ class _Run:
         self.failures: dict[tuple[str, ...], list[str]] = {}
         self.approaches: set[NotChecked] = set()  # rapids from where the machine stands: nobody can know them
         self.last_line = 1
+
+    def left(self, program: Program, ask: Callable[[Program], Left] | None) -> Left | None:
+        """What the programs before this one in its job left; None for a program that comes after none."""
+        job = self.setting.job
+        if job is None or not job.before:
+            return None
+        if ask is None:
+            return Left(unknown=f"what {job.before[-1]}, before it in the job {job.job}, left standing was not looked at")
+        try:
+            found = ask(program)
+        except Exception as error:
+            found = Left(
+                unknown=f"what {job.before[-1]} left standing could not be worked out because of an internal error",
+                failed=((f"the job {job.job}", error),),
+            )
+        for name, failure in found.failed:
+            self._failed(name, failure, "following the programs before this one in its job")
+        return found
 
     # ---- whole reports -------------------------------------------------------------------------------------------
 
@@ -191,6 +244,9 @@ class _Run:
                 continue
             before = len(self.not_checked)
             self._look(rule, evidence)
+            if evidence.left is not None and "engagement" in rule.needs:
+                for doubt in evidence.left.doubts:
+                    self._whole_rule(rule.name, doubt, "job")
             if rule.follows:
                 for reason, cause, first, last, cuts in gaps:
                     if cuts or rule.name in JUDGE_RAPIDS:
@@ -302,6 +358,14 @@ class _Run:
                     key = "machine"
                 self._whole_rule(rule.name, self._reason(key, evidence), key)
                 return True
+        left = evidence.left
+        if left is not None and left.unknown and "engagement" in rule.needs:
+            self._whole_rule(rule.name, left.unknown, "job")
+            return True
+        if left is not None and left.crashed and rule.name in JUDGE_REST:
+            reason = f"a rapid of {left.crashed[0]} went through the stock: what is left is not what was meant"
+            self._whole_rule(rule.name, reason, "crash")
+            return True
         if {"cutter", "engagement"} & set(rule.needs):
             for tool, first, last in evidence.unknown_cutters:
                 name = "the tool in the spindle is never named" if tool is None else f"the cutter of T{tool} is not known"
@@ -319,27 +383,17 @@ class _Run:
         return MISSING[key] if question is None else f"{MISSING[key]}; {question}"
 
     def _gaps(self, evidence: Evidence) -> list[tuple[str, str, int, int, bool]]:
-        """Stretches the reader, the placing or the stock model could not follow.
-
-        (reason, cause, from, to, whether anything but rapids lies in it).
-        """
-        found = [
-            (g.reason, g.cause, g.from_line, g.to_line, True)
-            for g in evidence.program.gaps
-            if g.cause != "unknown-position" or evidence.feeds_blindly(g.from_line, g.to_line)
-        ]
-        with contextlib.suppress(Exception):  # told by the rules that need the stock
-            found += evidence.unlooked
-        found = sorted(set(found), key=lambda g: (g[2], g[3], g[1], g[0], g[4]))
+        """Stretches the reader, the placing or the stock model could not follow; many are told as one."""
+        found = gaps(evidence)
         if len(found) <= MOST_GAPS:
             return found
         by_cause: dict[tuple[str, bool], list[tuple[str, str, int, int, bool]]] = {}
         for gap in found:
             by_cause.setdefault((gap[1], gap[4]), []).append(gap)
         merged = []
-        for (cause, cuts), gaps in by_cause.items():
-            reason = gaps[0][0] if len(gaps) == 1 else f"{gaps[0][0]} (and {len(gaps) - 1} more places)"
-            merged.append((reason, cause, min(g[2] for g in gaps), max(g[3] for g in gaps), cuts))
+        for (cause, cuts), each in by_cause.items():
+            reason = each[0][0] if len(each) == 1 else f"{each[0][0]} (and {len(each) - 1} more places)"
+            merged.append((reason, cause, min(g[2] for g in each), max(g[3] for g in each), cuts))
         return sorted(merged, key=lambda g: (g[2], g[3], g[1], g[4]))
 
     def _require(self) -> None:

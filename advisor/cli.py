@@ -501,6 +501,7 @@ def check(
         shard=shard,
         no_cache=no_cache,
         progress=_progress,
+        warn=complain,
     )
     report = filtered(report, chosen, left_out)
     if baseline is not None:
@@ -968,7 +969,7 @@ def _checked(shop: Shop, paths: Sequence[str] | None, jobs: int | None, no_cache
         raise WrongUse("a baseline is about files; stdin has no path to be found under again")
     from advisor.gate import run
 
-    return run(shop, paths, jobs=jobs, no_cache=no_cache, progress=_progress)[0]
+    return run(shop, paths, jobs=jobs, no_cache=no_cache, progress=_progress, warn=complain)[0]
 
 
 app.add_typer(baseline_app, name="baseline")

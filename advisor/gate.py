@@ -13,8 +13,8 @@ from advisor import __version__
 from advisor.cache import open_cache
 from advisor.files import ENDINGS, NamedPathError, Shops, read_program, short, shown, walk
 from advisor.findings import Finding, ProgramReport, Report
-from advisor.run import Task, in_shard, parse_shard, run_check, skipped
-from advisor.setting import Flags, SettingError, ShopFile, matches, selection, setting_for
+from advisor.run import JobRun, JobStep, Task, in_shard, parse_shard, run_check, skipped
+from advisor.setting import Flags, JobPlan, SettingError, ShopFile, job_of, matches, selection, setting_for
 from advisor.units import WrongUse, nearest
 from advisor.values import Setting
 
@@ -62,8 +62,7 @@ class Shop:
         except SettingError as error:
             if self.shops.path_for(program) is None:
                 raise
-            if str(error) not in [str(mistake) for mistake in self.mistakes]:
-                self.mistakes.append(str(error))
+            self.told_wrong(str(error))
             return Setting()
 
     def endings(self, folder: Path) -> tuple[tuple[str, ...], tuple[tuple[Path, str], ...], bool]:
@@ -80,6 +79,11 @@ class Shop:
             return "no feedwright.toml stands above these programs: everything beside the flags is at its default"
         more = f" and {len(used) - 3} more" if len(used) > 3 else ""
         return f"values from {', '.join(used[:3])}{more}; --show-config PROGRAM tells each with its origin"
+
+    def told_wrong(self, mistake: str) -> None:
+        """Gather one more mistake of a shop file, once."""
+        if mistake not in [str(each) for each in self.mistakes]:
+            self.mistakes.append(mistake)
 
     def stop_if_broken(self) -> None:
         """End the run where a shop file has mistakes."""
@@ -132,11 +136,13 @@ def run(
     shard: str | None = None,
     no_cache: bool = False,
     progress: Progress | None = None,
+    warn: Callable[[str], None] | None = None,
 ) -> tuple[Report, bool]:
     """The report on everything named, and True beside it where this shard has no program.
 
-    ``stdin`` is the name and the bytes of what came by stdin; there are no paths then. Raises ``WrongUse`` where a
-    named path can't be read, a shop file has mistakes, or there is no program.
+    ``stdin`` is the name and the bytes of what came by stdin; there are no paths then. ``warn`` is told where results
+    can't be kept for the next run. Raises ``WrongUse`` where a named path can't be read, a shop file has mistakes, or
+    there is no program.
     """
     if jobs is not None and jobs < 1:
         raise WrongUse(f"--jobs: {jobs} processes can't work; give 1 or more")
@@ -147,6 +153,7 @@ def run(
         except ValueError as error:
             raise WrongUse(str(error)) from None
     tasks, failed, notices = _tasks(shop, paths, stdin)
+    tasks, unread = _with_jobs(shop, tasks)
     shop.stop_if_broken()
     if not tasks:
         where = ", ".join(str(path) for path in paths)
@@ -162,32 +169,135 @@ def run(
         tasks = of_shard
     notices.append(shop.told())
     cache = None if no_cache else open_cache()
+    if cache is not None and cache.problem is not None and warn is not None:
+        where = f" ({shown(cache.folder)})" if cache.folder != Path() else ""
+        warn(f"no earlier results are used and none are kept: {cache.problem}{where}; XDG_CACHE_HOME names another place")
     with progress(len(tasks)) if progress is not None else nullcontext() as tell:
-        report = run_check(tasks, cache=cache, workers=jobs, progress=tell, notices=notices)
+        report = run_check(tasks, cache=cache, workers=jobs, progress=tell, notices=notices, warn=warn)
     if failed:
         raise WrongUse("\n".join(failed))
-    report = replace(report, programs=tuple(_in_its_job(shop, program) for program in report.programs))
     if stdin is None and part is None:
         report = _with_leftovers(shop, [absolute(path) for path in paths], report)
-    return report, False
+    return _with_unread(shop, unread, report), False
 
 
-def _in_its_job(shop: Shop, program: ProgramReport) -> ProgramReport:
-    """Says of a program that is not the first of its job that the stock is taken to be whole."""
-    path = absolute(program.path)
-    file = shop.file(path)
-    for plan in file.jobs if file is not None else ():
-        order = [(i, each) for i, setup in enumerate(plan.setups) for each in setup.programs]
-        before = [each.name for _, each in order[: next((k for k, item in enumerate(order) if item[1] == path), 0)]]
-        if before:
-            turned = any(setup.turn for setup in plan.setups[: next(i for i, each in order if each == path) + 1])
-            text = (
-                f"This program comes after {', '.join(before)} in the job {plan.name}; the stock is taken to be whole"
-                + (" and as it lies in this set-up" if turned else "")
-                + ": what they cut away is not counted."
+class _Unread:
+    """Programs of jobs that are followed but not reported, and could not be read: what is to be told of them."""
+
+    def __init__(self) -> None:
+        self.found: dict[tuple[Path, Path], tuple[JobPlan, int, str]] = {}  # by shop file and program
+
+    def reader(self, file: ShopFile, plan: JobPlan, number: int) -> Callable[[], bytes]:
+        """What reads a program of a job that is no task of the run."""
+        path = plan.programs[number]
+
+        def read() -> bytes:
+            content = read_program(path)
+            if content.problem:
+                self.found[file.path, path] = (plan, number, content.problem)
+                raise OSError(content.problem)
+            return content.data
+
+        return read
+
+
+def _with_jobs(shop: Shop, tasks: Sequence[Task]) -> tuple[list[Task], _Unread]:
+    """The tasks with the jobs they belong to: what is cut before a program is followed whether it is reported or not."""
+    unread = _Unread()
+    found: dict[tuple[Path, int], tuple[ShopFile, JobPlan, dict[int, int]]] = {}
+    for i, task in enumerate(tasks):
+        whole = absolute(task.path)
+        file = shop.file(whole)
+        placed = job_of(file, whole)
+        if file is None or placed is None or task.ready is not None:
+            continue
+        plan, number = placed
+        which = next(k for k, each in enumerate(file.jobs) if each is plan)
+        found.setdefault((file.path, which), (file, plan, {}))[2][i] = number
+    made = list(tasks)
+    for file, plan, members in found.values():
+        last = max(members.values())
+        if not last:
+            continue  # nothing is cut before the first program
+        settings = [_of_job(shop, file, plan, number) for number in range(last + 1)]
+        _hold_sizes(shop, plan, settings)
+        own = {number: tasks[i] for i, number in members.items()}
+        job = JobRun(
+            tuple(
+                JobStep(setting, _bytes_of(own[number]) if number in own else unread.reader(file, plan, number))
+                for number, setting in enumerate(settings)
             )
-            return replace(program, assumptions=(*program.assumptions, text))
-    return program
+        )
+        for i, number in members.items():
+            made[i] = replace(tasks[i], job=job, number=number)
+    return made, unread
+
+
+def _bytes_of(task: Task) -> Callable[[], bytes]:
+    data, read = task.data, task.read
+    if data is not None:
+        return lambda: data
+    assert read is not None
+    return read
+
+
+def _of_job(shop: Shop, file: ShopFile, plan: JobPlan, number: int) -> Setting:
+    """The setting of a program of a job; one that has a shop file which does not know the job is a mistake."""
+    program = plan.programs[number]
+    setting = shop.fitting(program)
+    if setting.job is None or (setting.job.job, setting.job.program) != (plan.name, number + 1):
+        place, nearest_file = plan.place(number), shop.shops.path_for(program)
+        if nearest_file is not None and nearest_file != file.path:
+            shop.told_wrong(
+                f"{place.origin}: the job {plan.name} names {place.name}, whose shop file is {shown(short(nearest_file))}, "
+                f'which does not know the job; let that file say extend = "..." to this one'
+            )
+        return setting_for(file, program, shop.flags)
+    return setting
+
+
+def _hold_sizes(shop: Shop, plan: JobPlan, settings: Sequence[Setting]) -> None:
+    """One workpiece has one size in X and Y, whichever way it lies; another one is a mistake of the shop file."""
+    sizes = [(n, s.workpiece.size) for n, s in enumerate(settings) if s.workpiece is not None]
+    for number, size in sizes[1:]:
+        first, other = sizes[0]
+        if any(abs(a - b) > 1e-6 for a, b in zip(size[:2], other[:2], strict=True)):
+            place = plan.place(number)
+            shop.told_wrong(
+                f"{place.origin}: the stock of {place.name} in the job {plan.name} is {size[0]:g} x {size[1]:g} mm in X and Y, "
+                f"that of {plan.place(first).name} {other[0]:g} x {other[1]:g} mm; one workpiece has one size, turned over or "
+                "not: give it once, under [stock] or as the job's stock"
+            )
+            return
+
+
+def _with_unread(shop: Shop, unread: _Unread, report: Report) -> Report:
+    """The report with a finding on the shop file for each program that a job names, that others come after, and that
+    could not be read."""
+    if not unread.found:
+        return report
+    from advisor.fingerprint import digest
+
+    programs = {program.path: program for program in report.programs}
+    for (path, program), (plan, number, problem) in sorted(unread.found.items(), key=lambda item: item[0]):
+        place = plan.place(number)
+        line = int(place.origin.rpartition(":")[2])
+        made = skipped(named(short(path)), problem, setting=shop.fitting(program)).findings[0]
+        finding = replace(
+            made,
+            message=f"The job {plan.name} names {place.name}, which can't be read: {problem}. What it leaves is not known to "
+            "the programs after it.",
+            line=line,
+            end_line=line,
+            fix="Mend the name in the shop file, or put the program where the job looks for it.",
+            safety="Do not run a later program of the job on the strength of this report.",
+            fingerprint=digest("file-skipped", (plan.name, place.name), 0),
+        )
+        name = named(short(path))
+        held = programs.get(name, ProgramReport(path=name, rules_looked=("file-skipped",)))
+        findings = sorted((*held.findings, finding), key=lambda f: (f.line, f.column, f.rule, f.fingerprint))
+        programs[name] = replace(held, findings=tuple(findings))
+    return replace(report, programs=tuple(sorted(programs.values(), key=lambda program: program.path)))
 
 
 def _with_leftovers(shop: Shop, chosen: Sequence[Path], report: Report) -> Report:

@@ -147,6 +147,14 @@ def config_rows(setting: Setting) -> list[tuple[str, str, str]]:
         add("stock.layers", tuple(layer.thickness for layer in setting.workpiece.layers))
     rows.append(("stock.assumed", plain(setting.assume_stock), "--assume-stock" if setting.assume_stock else "default"))
     each("hold", setting.hold)
+    job = setting.job
+    if job is not None:
+        after = ", ".join(visible(name) for name in job.before)
+        place = f"{job.program} of {job.programs}" + (f", after {after}" if after else "")
+        turn = f", turned {job.turn}" if job.turn else ""
+        rows.append(("job", visible(job.job), job.origin))
+        rows.append(("job.program", place, job.origin))
+        rows.append(("job.setup", f"{job.setup} of {job.setups}{turn}", job.origin))
     checks = setting.checks
     add("checks.dialect", checks.dialect)
     add("checks.dialect_options", checks.dialect_options or None)

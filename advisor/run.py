@@ -2,6 +2,7 @@
 
 The report is the same to the byte whatever the number of workers, the cache and the order in which they end. A program
 that ends its worker (or makes the check fail) becomes the finding ``internal-error``; all the others are still checked.
+Programs of one job are checked in their order by one worker, each in the stock that the ones before it left.
 """
 
 from __future__ import annotations
@@ -42,12 +43,28 @@ REPORT_IT = (
 
 
 @dataclass(frozen=True, slots=True)
+class JobStep:
+    """One program of a job, whether it is to be reported or only followed. ``read`` may raise ``OSError``."""
+
+    setting: Setting
+    read: Callable[[], bytes]
+
+
+@dataclass(frozen=True, eq=False)
+class JobRun:
+    """The programs of a job in their order, as far as the run needs them."""
+
+    steps: tuple[JobStep, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Task:
     """One program to check.
 
     ``path`` is how the report names it. The bytes are ``data``, or what ``read()`` gives; ``read`` may raise
     ``OSError``. ``ready`` is a report that stands already (a file that was skipped). ``depends`` are digests of what
     else the result depends on. ``extra`` goes to the check as keyword arguments and must be part of ``depends``.
+    ``job`` and ``number``: the job it belongs to, and which of its steps it is, from 0; its bytes are then that step's.
     """
 
     path: str
@@ -57,6 +74,8 @@ class Task:
     ready: ProgramReport | None = None
     depends: tuple[str, ...] = ()
     extra: tuple[tuple[str, Any], ...] = ()
+    job: JobRun | None = None
+    number: int = 0
 
 
 def run_check(
@@ -68,13 +87,15 @@ def run_check(
     engine: str | None = None,
     progress: Callable[[float, int], None] | None = None,
     notices: Sequence[str] = (),
+    warn: Callable[[str], None] | None = None,
 ) -> Report:
     """The report over all tasks, sorted by path.
 
     ``workers``: how many processes at most; default: the cores this process may use, and none for a few small programs.
     ``check``: ``advisor.check.check_program`` or the like, importable by name. ``engine``: what identifies the tool in
     the cache's keys. ``progress(done, of)`` is called as programs are done, in one process with parts of a program too.
-    ``KeyboardInterrupt`` ends the workers and goes on to the caller.
+    ``warn(text)`` is told once where results could not be kept. ``KeyboardInterrupt`` ends the workers and goes on to
+    the caller.
     """
     kept = cache if cache is not None else no_cache()
     work = _Work(tasks, kept, engine, progress)
@@ -86,6 +107,8 @@ def run_check(
         work.do_all(check)
     if work.wrote:
         kept.trim()
+    if kept.refused and warn is not None:
+        warn(f"results could not be kept for the next run in {kept.folder}: {kept.refused[0]}")
     programs = sorted((work.report(i) for i in range(len(tasks))), key=lambda p: p.path)
     return Report(version=__version__, programs=tuple(programs), notices=tuple(notices))
 
@@ -185,6 +208,24 @@ def _fingerprint(rule: str, text: str) -> str:
 # --- one run ---------------------------------------------------------------------------------------------------------
 
 
+@dataclass(frozen=True, slots=True)
+class _Item:
+    """One program as it goes to a worker. ``index``: place of its task, None for one that is only followed.
+
+    ``data`` is None for one of the latter that could not be read: ``problem``.
+    """
+
+    index: int | None
+    path: str
+    setting: Setting
+    data: bytes | None
+    problem: str = ""
+    extra: tuple[tuple[str, Any], ...] = ()
+
+
+_Parcel = tuple[_Item, ...]  # one program, or those of one job from its first one on
+
+
 class _Work:
     """What is known so far of each task, by its place in the list."""
 
@@ -201,9 +242,11 @@ class _Work:
         self.progress = progress
         self.texts: dict[int, str] = {}
         self.made: dict[int, ProgramReport] = {}
-        self.missing: list[int] = []
-        self.sizes: dict[int, int] = {}
-        self.held: dict[int, bytes] = {}
+        self.missing: list[tuple[int, ...]] = []  # tasks that go to a worker together: those of one job
+        self.sizes: dict[tuple[int, ...], int] = {}
+        self.held: dict[tuple[int, int], bytes] = {}  # by job and number, or -1 and the task
+        self.room = HOLD_LIMIT
+        self.steps: dict[tuple[int, int], tuple[int, str | None, str]] = {}  # size, trace and problem of steps of jobs
         self.wrote = False
         self.digests: dict[int, tuple[Setting, str | None]] = {}
 
@@ -211,66 +254,132 @@ class _Work:
 
     def look_up(self) -> None:
         """Reads every program and takes what the cache holds; what is left stands in ``missing``, biggest first."""
-        held = 0
+        jobs: dict[tuple[int, int], dict[int, int]] = {}  # tasks by job and number; a file named twice makes a second
         for i, task in enumerate(self.tasks):
             if task.ready is not None:
                 self.made[i] = task.ready
                 self._tell()
                 continue
-            data = self._read(i)
+            data = self._first_look(i)
             if data is None:
                 continue
-            text = self._cached(task, data)
+            key = self._key(i, data, self._traces(task))
+            text = self.cache.get(key) if key is not None else None
             if text is not None:
                 self.texts[i] = text
                 self._tell()
                 continue
-            self.missing.append(i)
-            self.sizes[i] = len(data)
-            if held + len(data) <= HOLD_LIMIT or task.data is not None:
-                self.held[i] = data
-                held += len(data) if task.data is None else 0
-        self.missing.sort(key=lambda i: (-self.sizes[i], i))
+            if task.job is None:
+                self.missing.append((i,))
+                self.sizes[i,] = len(data)
+                self._hold((-1, i), data)
+                continue
+            again = 0
+            while task.number in jobs.setdefault((id(task.job), again), {}):
+                again += 1
+            jobs[id(task.job), again][task.number] = i
+        for members in jobs.values():
+            together = tuple(members[number] for number in sorted(members))
+            if together:
+                self.missing.append(together)
+                last = self.tasks[together[-1]]
+                self.sizes[together] = sum(self._step(last, k)[0] for k in range(last.number + 1))
+        self.missing.sort(key=lambda together: (-self.sizes[together], together))
+
+    def _hold(self, place: tuple[int, int], data: bytes) -> None:
+        if len(data) <= self.room and place not in self.held:
+            self.held[place] = data
+            self.room -= len(data)
+
+    def _first_look(self, i: int) -> bytes | None:
+        """The bytes of a task; None, and its report made, where they can't be read."""
+        task = self.tasks[i]
+        if task.job is None:
+            return self._read(i)
+        problem = self._step(task, task.number)[2]
+        if problem:
+            self._skip(i, problem)
+            return None
+        data = self.held.get((id(task.job), task.number))
+        return data if data is not None else self._read(i)
+
+    def _skip(self, i: int, why: str) -> None:
+        self.made[i] = skipped(self.tasks[i].path, why, setting=self.tasks[i].setting)
+        self._tell()
+
+    def _step(self, task: Task, number: int) -> tuple[int, str | None, str]:
+        """Size, trace and problem of a step of a task's job, read at its first use."""
+        job = task.job
+        assert job is not None
+        place = (id(job), number)
+        if place not in self.steps:
+            try:
+                data, problem = job.steps[number].read(), ""
+            except OSError as error:
+                data, problem = b"", error.strerror or str(error)
+            else:
+                self._hold(place, data)
+            self.steps[place] = (len(data), self._trace(job.steps[number].setting, None if problem else data, problem), problem)
+        return self.steps[place]
+
+    def _trace(self, setting: Setting, data: bytes | None, problem: str) -> str | None:
+        """What a program of a job puts into the keys of those after it; None where that can't be told."""
+        mine = self._digest(setting)
+        if mine is None:
+            return None
+        return hashlib.sha256(f"{mine}\0{problem}\0".encode("utf-8", "surrogatepass") + (data or b"")).hexdigest()
+
+    def _traces(self, task: Task) -> list[str | None]:
+        return [self._step(task, k)[1] for k in range(task.number)] if task.job is not None else []
 
     def _read(self, i: int) -> bytes | None:
         task = self.tasks[i]
-        if task.data is not None:
-            return task.data
         try:
+            if task.job is not None:
+                return task.job.steps[task.number].read()
+            if task.data is not None:
+                return task.data
             if task.read is None:
                 raise OSError("there is nothing to read it from")
             return task.read()
         except OSError as error:
-            self.made[i] = skipped(task.path, error.strerror or str(error), setting=task.setting)
-            self._tell()
+            self._skip(i, error.strerror or str(error))
             return None
 
-    def _key(self, task: Task, data: bytes) -> str | None:
-        """The cache's key; None where there is no cache or the setting can't be part of a key."""
-        if self.cache.problem is not None:
-            return None
-        known = self.digests.get(id(task.setting))
+    def _digest(self, setting: Setting) -> str | None:
+        """The digest of a setting; None where it can't be part of a key."""
+        known = self.digests.get(id(setting))
         if known is None:
             try:
-                known = (task.setting, digest(task.setting))
+                known = (setting, digest(setting))
             except TypeError:
-                known = (task.setting, None)
-            self.digests[id(task.setting)] = known  # holds the setting, so that its id stays its own
-        if known[1] is None:
+                known = (setting, None)
+            self.digests[id(setting)] = known  # holds the setting, so that its id stays its own
+        return known[1]
+
+    def _key(self, i: int, data: bytes, before: Sequence[str | None]) -> str | None:
+        """The cache's key; None where there is no cache or something can't be part of a key.
+
+        ``before``: the traces of the programs before it in its job.
+        """
+        if self.cache.problem is not None:
+            return None
+        task = self.tasks[i]
+        mine = self._digest(task.setting)
+        traces = [trace for trace in before if trace is not None]
+        if mine is None or len(traces) < len(before):
             return None
         if self.engine is None:
             self.engine = f"{__version__} {own_state()}"
-        return program_key(data, known[1], self.engine, task.depends)
+        return program_key(data, mine, self.engine, (*task.depends, *traces))
 
-    def _cached(self, task: Task, data: bytes) -> str | None:
-        key = self._key(task, data)
-        return self.cache.get(key) if key is not None else None
-
-    def _done(self, i: int, data: bytes, text: str) -> None:
+    def _done(self, parcel: _Parcel, item: _Item, text: str) -> None:
+        i = item.index
+        assert i is not None and item.data is not None
         self.texts[i] = text
         self._tell()
-        task = self.tasks[i]
-        key = self._key(task, data)
+        before = [] if self.tasks[i].job is None else parcel[: self.tasks[i].number]
+        key = self._key(i, item.data, [self._trace(each.setting, each.data, each.problem) for each in before])
         if key is not None and may_keep(from_text(text)):
             self.wrote |= self.cache.put(key, text)
 
@@ -295,28 +404,58 @@ class _Work:
                 self.tasks[i].path, "its kept report can't be read; try --no-cache", setting=self.tasks[i].setting
             )
 
-    def next_program(self) -> Iterator[tuple[int, bytes]]:
-        """The programs still to check with their bytes, biggest first; one that can't be read now is a skipped file."""
-        for i in self.missing:
-            data = self.held.pop(i, None)
+    def next_parcel(self) -> Iterator[_Parcel]:
+        """What is still to check with its bytes, biggest first; a program that can't be read now is a skipped file."""
+        for together in self.missing:
+            parcel = self._packed(together)
+            if any(item.index is not None for item in parcel):
+                yield parcel
+
+    def _packed(self, together: tuple[int, ...]) -> _Parcel:
+        last = self.tasks[together[-1]]
+        if last.job is None:
+            (i,) = together
+            data = self.held.pop((-1, i), None)
+            data = data if data is not None else self._read(i)
+            return () if data is None else (_Item(i, last.path, last.setting, data, extra=last.extra),)
+        wanted = {self.tasks[i].number: i for i in together}
+        items: list[_Item] = []
+        for number, step in enumerate(last.job.steps[: last.number + 1]):
+            index = wanted.get(number)
+            data, problem = self.held.get((id(last.job), number)), ""
             if data is None:
-                data = self._read(i)
-            if data is not None:
-                yield i, data
+                try:
+                    data = step.read()
+                except OSError as error:
+                    problem = error.strerror or str(error)
+            if index is None or data is None:
+                items.append(_Item(None, "", step.setting, data, problem))
+                if index is not None:
+                    self._skip(index, problem)
+            else:
+                task = self.tasks[index]
+                items.append(_Item(index, task.path, task.setting, data, extra=task.extra))
+        return tuple(items)
 
     # -- here
 
     def do_all(self, check: Check | None) -> None:
         """Checks what is missing in this process."""
-        for i, data in self.next_program():
-            extra = self.tasks[i].extra
+        for parcel in self.next_parcel():
+            told = parcel
             if check is None and self.progress is not None:
-                extra = (*extra, ("progress", self._tell))
-            good, text = _check_one(check, self.tasks[i].path, data, self.tasks[i].setting, extra)
-            if good:
-                self._done(i, data, text)
-            else:
-                self._failed(i, text)
+                told = tuple(replace(item, extra=(*item.extra, ("progress", self._tell))) for item in parcel)
+            for k, good, text in _answers(check, told):
+                self._take(parcel, k, good, text)
+
+    def _take(self, parcel: _Parcel, k: int, good: bool, text: str) -> None:
+        """The answer on item ``k`` of a parcel."""
+        index = parcel[k].index
+        assert index is not None
+        if good:
+            self._done(parcel, parcel[k], text)
+        else:
+            self._failed(index, text)
 
     # -- shared
 
@@ -324,17 +463,15 @@ class _Work:
         """Checks what is missing in ``count`` processes."""
         from multiprocessing.connection import wait
 
-        programs = self.next_program()
+        parcels = self.next_parcel()
         crew = _Crew(count, check)
         try:
             while True:
                 for worker in crew.idle():
-                    upcoming = next(programs, None)
+                    upcoming = next(parcels, None)
                     if upcoming is None:
                         break
-                    i, data = upcoming
-                    task = self.tasks[i]
-                    worker.give(i, data, task.path, task.setting, task.extra)
+                    worker.give(upcoming)
                 busy = crew.busy()
                 if not busy:
                     return
@@ -346,22 +483,23 @@ class _Work:
             crew.end()
 
     def _collect(self, crew: _Crew, worker: _Worker) -> None:
-        assert worker.task is not None
-        i, data = worker.task
+        parcel, waiting = worker.parcel, worker.waiting
         answer = worker.answer()
-        if answer is None:
-            self._failed(i, f"its process ended unexpectedly ({crew.replace(worker)})")
-        elif answer[0]:
-            self._done(i, data, answer[1])
-        else:
-            self._failed(i, answer[1])
+        if answer is not None:
+            self._take(parcel, *answer)
+            return
+        how = f"its process ended unexpectedly ({crew.replace(worker)})"
+        for place, k in enumerate(waiting):
+            index = parcel[k].index
+            assert index is not None
+            self._failed(index, how if place == 0 else f"at {parcel[waiting[0]].path}, which comes before it in its job, {how}")
 
 
 def _worker_count(work: _Work, workers: int | None) -> int:
     left = len(work.missing)
     if workers is not None and workers < 1:
         raise ValueError(f"the number of workers must be at least 1, not {workers}")
-    if workers is None and left < FEW and sum(work.sizes[i] for i in work.missing) < SMALL:
+    if workers is None and left < FEW and sum(work.sizes.values()) < SMALL:
         return 1
     return min(workers if workers is not None else cores(), left, MOST_WORKERS)
 
@@ -381,6 +519,29 @@ def _check_one(
         raise
     except BaseException as error:  # a call of exit inside the check must not look like a clean end
         return False, describe(error)
+
+
+def _answers(check: Check | None, parcel: _Parcel) -> Iterator[tuple[int, bool, str]]:
+    """Checks the items of a parcel in their order: place, whether the check came to its end, report or what went wrong."""
+    course: Any = None
+
+    def in_its_job(number: int) -> Check:
+        def checked(_data: bytes, *, path: str, setting: Setting, **more: Any) -> ProgramReport:
+            nonlocal course
+            if course is None:
+                from advisor.job import Course, Step
+
+                course = Course([Step(item.setting, item.data, item.problem) for item in parcel])
+            report: ProgramReport = course.check(number, path=path, **more)
+            return report
+
+        return checked
+
+    for k, item in enumerate(parcel):
+        if item.index is None or item.data is None:
+            continue
+        chosen = in_its_job(k) if check is None and len(parcel) > 1 else check
+        yield k, *_check_one(chosen, item.path, item.data, item.setting, item.extra)
 
 
 def describe(error: BaseException) -> str:
@@ -413,21 +574,23 @@ class _Worker:
         with _held_back_interrupt():
             self.process.start()
         far.close()
-        self.task: tuple[int, bytes] | None = None
+        self.parcel: _Parcel = ()
+        self.waiting: tuple[int, ...] = ()  # the items of the parcel that are still to be answered, in order
 
-    def give(self, i: int, data: bytes, path: str, setting: Setting, extra: tuple[tuple[str, Any], ...]) -> None:
-        self.task = (i, data)
+    def give(self, parcel: _Parcel) -> None:
+        self.parcel = parcel
+        self.waiting = tuple(k for k, item in enumerate(parcel) if item.index is not None)
         # A worker that died while idle is told by ``answer``, so a closed pipe is no matter here.
         with contextlib.suppress(BrokenPipeError, ConnectionResetError):
-            self.pipe.send((data, path, setting, extra))
+            self.pipe.send(parcel)
 
-    def answer(self) -> tuple[bool, str] | None:
-        """What the worker sent; None where it ended without an answer."""
+    def answer(self) -> tuple[int, bool, str] | None:
+        """The next answer the worker sent; None where it ended without one."""
         try:
-            got: tuple[bool, str] | None = self.pipe.recv() if self.pipe.poll() else None
+            got: tuple[int, bool, str] | None = self.pipe.recv() if self.pipe.poll() else None
         except (EOFError, OSError):
             got = None
-        self.task = None
+        self.waiting = () if got is None else tuple(k for k in self.waiting if k != got[0])
         return got
 
     def end(self) -> None:
@@ -454,7 +617,7 @@ class _Crew:
 
     def idle(self) -> Iterator[_Worker]:
         for worker in list(self.workers):
-            if worker.task is None:
+            if not worker.waiting:
                 yield worker
         while len(self.workers) < self.count:
             worker = _Worker(self.context, self.workers, self.check, self.threads)
@@ -462,7 +625,7 @@ class _Crew:
             yield worker
 
     def busy(self) -> list[_Worker]:
-        return [w for w in self.workers if w.task is not None]
+        return [w for w in self.workers if w.waiting]
 
     def replace(self, worker: _Worker) -> str:
         """Lets a dead worker go; how it ended, in words. Another takes its place when there is work."""
@@ -514,11 +677,11 @@ def _serve(pipe: Connection[Any, Any], near: Sequence[Connection[Any, Any]], che
     os.environ["NUMBA_NUM_THREADS"] = str(threads)  # the cores are taken by the other workers
     while True:
         try:
-            data, path, setting, extra = pipe.recv()
+            parcel = pipe.recv()
         except (EOFError, OSError):
             return
-        answer = _check_one(check, path, data, setting, extra)
-        try:
-            pipe.send(answer)
-        except (BrokenPipeError, ConnectionResetError):
-            return
+        for answer in _answers(check, parcel):
+            try:
+                pipe.send(answer)
+            except (BrokenPipeError, ConnectionResetError):
+                return

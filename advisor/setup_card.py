@@ -216,6 +216,24 @@ def _hold(evidence: Evidence) -> str | None:
     return "; ".join(parts)
 
 
+def _job(evidence: Evidence) -> dict[str, Any] | None:
+    """The program's place in its job, and which program left the stock as it is."""
+    job, left = evidence.setting.job, evidence.left
+    if job is None:
+        return None
+    known = left is not None and not left.unknown and evidence.setting.workpiece is not None
+    return {
+        "name": job.job,
+        "program": job.program,
+        "programs": job.programs,
+        "setup": job.setup,
+        "setups": job.setups,
+        "turn": job.turn,
+        "after": list(job.before),
+        "stock_left_by": job.before[-1] if job.before and known else None,
+    }
+
+
 def zero_question(evidence: Evidence) -> str | None:
     """Asks for program zero where all cuts lie above Z0: the program's zero is then on the table, not on the stock."""
     moves = evidence.moves
@@ -305,6 +323,7 @@ def card(evidence: Evidence) -> Mapping[str, Any]:
         "zero": list(evidence.zero) if workpiece is not None else None,
         "units": _units(evidence),
         "hold": _hold(evidence),
+        "job": _job(evidence),
         "zero_question": zero_question(evidence),
         "stock": None
         if workpiece is None
@@ -328,6 +347,8 @@ def assumptions(evidence: Evidence) -> tuple[str, ...]:
     """What the report rests on without having been told, in sentences."""
     setting, timing = evidence.setting, evidence.timing
     told: list[str] = []
+    if evidence.left is not None:
+        told += evidence.left.told
     if evidence.placed is not None:
         told += evidence.placed.told
     if evidence.cuts is not None:

@@ -22,6 +22,7 @@ GRAMMAR_LAYERS = (
 )
 ADVISOR_LAYERS = (
     ("advisor", "advisor.values", "advisor.findings", "advisor.escape", "advisor.sources", "advisor.words", "advisor.distinct"),
+    ("advisor.columns", "advisor.memory"),
     ("advisor.units", "advisor.fingerprint", "advisor.allowances"),
     ("advisor.cutting", "advisor.catalogue", "advisor.advice", "advisor.operations", "advisor.refine"),
     ("advisor.limits", "advisor.setting", "advisor.request"),
@@ -35,6 +36,7 @@ ADVISOR_LAYERS = (
     ("advisor.rules",),
     ("advisor.shopfile",),
     ("advisor.check",),
+    ("advisor.job",),
     ("advisor.report", "advisor.plot", "advisor.pages"),
     ("advisor.files", "advisor.cache", "advisor.baseline", "advisor.run", "advisor.gate"),
     ("advisor.cli", "advisor.__main__"),

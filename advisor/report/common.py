@@ -166,3 +166,16 @@ def last_line(finding: Finding) -> int:
 def severity(finding: Finding) -> str:
     """The severity; a finding that came without one counts as an error, never as less."""
     return finding.severity if finding.severity in SEVERITIES else "error"
+
+
+def job_place(job: Mapping[str, Any]) -> str:
+    """The place of a program in its job, as the set-up card tells it, in words."""
+    parts = [f"{job.get('name')}, program {job.get('program')} of {job.get('programs')}"]
+    turn = {"about-x": "turned over about X", "about-y": "turned over about Y"}.get(str(job.get("turn")))
+    if job.get("setups") != 1:
+        parts.append(f"set-up {job.get('setup')} of {job.get('setups')}" + (f" ({turn})" if turn else ""))
+    if job.get("stock_left_by"):
+        parts.append(f"the stock as {job['stock_left_by']} left it")
+    elif job.get("after"):
+        parts.append("what the programs before it left is NOT KNOWN")
+    return "; ".join(parts)

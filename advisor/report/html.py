@@ -17,6 +17,7 @@ from advisor.report.common import (
     counts,
     first_line,
     headline,
+    job_place,
     last_line,
     number,
     ordered,
@@ -110,11 +111,15 @@ def _unchecked(program: ProgramReport) -> str:
 
 def _pairs(values: Mapping[str, Any]) -> str:
     rows = "".join(
-        f'<tr><th scope="row">{_text(key.replace("_", " "))}</th><td>{_value(value)}</td></tr>'
+        f'<tr><th scope="row">{_text(key.replace("_", " "))}</th><td>{_card_value(key, value)}</td></tr>'
         for key, value in values.items()
         if value not in (None, (), [], {})
     )
     return f'<table border="1"><tbody>{rows}</tbody></table>'
+
+
+def _card_value(key: str, value: Any) -> str:
+    return _text(job_place(value)) if key == "job" and isinstance(value, Mapping) else _value(value)
 
 
 def _value(value: Any) -> str:

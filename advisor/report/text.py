@@ -20,6 +20,7 @@ from advisor.report.common import (
     counts,
     first_line,
     headline,
+    job_place,
     number,
     ordered,
     plural,
@@ -45,6 +46,7 @@ REMEDIES: Mapping[str, str] = {
     "rotary": "rotary motion is outside what this tool can judge; judge these lines by hand",
     "off": "the rule is switched off in [checks]",
     "crash": "mend the rapid first",
+    "job": "mend or give the programs before it, in the [[job]] of the shop file",
     "spindle": "give S and M3 before these lines",
     "compensation": "give the cutter's diameter or offset_diameter in the shop file",
     "bound": "mend what does not come to an end",
@@ -53,6 +55,7 @@ REMEDIES: Mapping[str, str] = {
 # How the causes are said where "for want of" does not fit.
 _UNLOOKED: Mapping[str, str] = {
     "crash": "after a rapid through the stock",
+    "job": "as it is not known what earlier programs left",
     "unknown-code": "after an unknown code",
     "unreadable-block": "after a block that was refused",
     "unknown-position": "for want of known positions",
@@ -72,6 +75,7 @@ _LABELS = {
     "zero": "program zero",
     "units": "units",
     "stock": "stock",
+    "job": "job",
     "hold": "held by",
     "tools": "tools",
     "stickout_needed": "stick-out needed",
@@ -291,6 +295,8 @@ def _card_texts(key: str, value: Any) -> list[str]:
         return [", ".join(f"{axis.upper()} {_short(low.get(axis))} to {_short(high.get(axis))}" for axis in "xyz") + " mm"]
     if key == "stock" and isinstance(value, Mapping):
         return [_stock(value)]
+    if key == "job" and isinstance(value, Mapping):
+        return [job_place(value)]
     if key == "tools" and isinstance(value, (list, tuple)):
         return [_tool(tool) if isinstance(tool, Mapping) else _short(tool) for tool in value]
     if key == "zero" and isinstance(value, (list, tuple)) and len(value) == 3:
