@@ -1,9 +1,9 @@
 """Short moves that follow each other on one line, taken together.
 
 Programs for curved surfaces write a line of text for every few hundredths to tenths of a millimetre. Moves of one cutter
-at one feed whose points stray less than CHORD sideways and RISE in height from one straight line are swept, and
-accounted for, as one stroke of at most the length an accounting piece has. What is swept then differs from the program
-by less than the rounding of its numbers does.
+at one feed whose points stray less than CHORD from one level line, or less than SLANT sideways and in height from a
+sloped one, are swept, and accounted for, as one stroke of at most the length an accounting piece has. Level depths stay
+exact; slopes are off by less than the steps that a cell of the grid makes on them.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ Floats = NDArray[np.float64]
 Longs = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
-CHORD = 0.002  # mm; how far a chord may stray sideways from what it stands for
-RISE = 0.001  # mm; the same in height
+CHORD = 0.002  # mm; how far a chord may stray from the arc, or the level line from the moves, it stands for
+SLANT = 0.004  # mm; the same for sloped lines, sideways and in height
 MANY = 20_000  # strokes from which compiled code pays
 
 
@@ -49,6 +49,7 @@ def link(
             joined = run > 1e-9 and run * run + dz * dz <= longest[k] * longest[k]
             if joined:
                 ux, uy, slope = dx / run, dy / run, dz / run
+                aside = CHORD if dz == 0.0 else SLANT
                 before = 0.0
                 for q in range(begin, k):
                     px, py = x1[q] - x0[begin], y1[q] - y0[begin]
@@ -56,8 +57,8 @@ def link(
                     if (
                         ahead <= before
                         or ahead >= run
-                        or abs(py * ux - px * uy) > CHORD
-                        or abs(z1[q] - z0[begin] - slope * ahead) > RISE
+                        or abs(py * ux - px * uy) > aside
+                        or abs(z1[q] - z0[begin] - slope * ahead) > SLANT
                     ):
                         joined = False
                         break

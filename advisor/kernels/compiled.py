@@ -174,13 +174,17 @@ def straight_piece(  # type: ignore[no-untyped-def]
     descent = az - bz
     reach2 = (radius + EDGE) ** 2
     steep = abs(m)
-    ball = corner if form == TORUS and flat == 0.0 else 0.0
-    ball2 = ball * ball
-    kick = (m * m * flat / (2 * corner)) ** (1 / 3) if form == TORUS else 0.0
     tilt = steep / math.sqrt(1 + steep * steep)
+    ball = form == TORUS and flat == 0.0
+    ball2 = corner * corner
+    most2 = reach2 * (1 + 1e-12)
+    ahead = math.copysign(tilt, m)  # of the axis, over the root of what the offset leaves of the radius
+    kick = (m * m * flat / (2 * corner)) ** (1 / 3) if form == TORUS else 0.0
     volume = 0.0
     cells = front_cells = 0
-    depth, at, low, high, core = t_depth[first], t_at[first], t_low[first], t_high[first], t_core[first]
+    depth, at, core = t_depth[first], t_at[first], t_core[first]
+    low, high = float(t_low[first]), float(t_high[first])
+    over_uy = 1 / uy if abs(uy) > 1e-9 else 0.0
     reach = radius + EDGE
     compact = min(abs(bx - ax), abs(by - ay)) < radius  # its box holds little but what it reaches
     x_low, x_high, y_low, y_high = min(ax, bx), max(ax, bx), min(ay, by), max(ay, by)
@@ -193,10 +197,10 @@ def straight_piece(  # type: ignore[no-untyped-def]
             least, most = max(y_low - half, ys[j0]), min(y_high + half, ys[j1 - 1] + dy)
             if behind < reach:
                 rest = -behind - max((xs[i] - ax) * ux, (xs[i] + dx - ax) * ux)
-                if uy > 1e-9:
-                    least = max(least, ay + rest / uy)
-                elif uy < -1e-9:
-                    most = min(most, ay + rest / uy)
+                if over_uy > 0:
+                    least = max(least, ay + rest * over_uy)
+                elif over_uy < 0:
+                    most = min(most, ay + rest * over_uy)
                 elif rest > 0:
                     continue
         else:
@@ -206,45 +210,51 @@ def straight_piece(  # type: ignore[no-untyped-def]
         ja = max(j0, int(least / dy) - 1)
         jb = min(j1, int(most / dy) + 2)
         rx, ry = xs[i] - ax, shift_y[i] - ay
-        # the few cells that may be met are found first, in a loop without branches over plain stretches, which compiles
-        # to vector instructions; nothing can be lower than the cutter at the nearest point of the path and its lowest height
+        # a first loop without branches over plain stretches, which compiles to vector instructions, finds the height of
+        # the swept underside of a ball, or for other forms the cells that may be met
         n = jb - ja
-        heights, x_shifts, y_of, left_over = top[i, ja:jb], shift_x[ja:jb], ys[ja:jb], near[:n]
+        heights, x_shifts, y_of, found = top[i, ja:jb], shift_x[ja:jb], ys[ja:jb], near[:n]
+        if ball:
+            for k in range(n):
+                px, py = rx + x_shifts[k], y_of[k] + ry
+                along = px * ux + py * uy
+                across = py * ux - px * uy
+                v2 = across * across
+                u = min(max(along - ahead * math.sqrt(max(reach2 - v2, 0.0)), 0.0), length)
+                beyond = along - u
+                d2 = beyond * beyond + v2
+                found[k] = az + m * u + corner - math.sqrt(max(ball2 - d2, 0.0)) if d2 <= most2 else math.inf
+        else:
+            for k in range(n):
+                px, py = rx + x_shifts[k], y_of[k] + ry
+                along = px * ux + py * uy
+                across = py * ux - px * uy
+                beyond = along - min(max(along, 0.0), length)
+                found[k] = low_z if beyond * beyond + across * across <= reach2 else math.inf
         for k in range(n):
-            rise = heights[k] - low_z
-            px, py = rx + x_shifts[k], y_of[k] + ry
-            along = px * ux + py * uy
-            across = py * ux - px * uy
-            beyond = along - min(max(along, 0.0), length)
-            left = max(ball - rise, 0.0)
-            limit = reach2 if left == 0.0 else ball2 - left * left
-            left_over[k] = limit - (beyond * beyond + across * across) if rise > SPECK else -1.0
-        for k in range(n):
-            if left_over[k] < 0:
+            h = float(heights[k])
+            surface = found[k]
+            if not h - surface > SPECK:
                 continue
             j = ja + k
-            h = float(heights[k])
             rise = h - low_z
             px, py = rx + x_shifts[k], y_of[k] + ry
             along = px * ux + py * uy
             across = py * ux - px * uy
-            beyond = along - min(max(along, 0.0), length)
             v2 = across * across
-            near2 = beyond * beyond + v2
-            if form != FLAT and ball == 0.0 and rise <= form_height(near2, form, flat, corner, slope):
-                continue
-            if what == LINE:
+            if not ball and (form != FLAT or what != LINE):
+                beyond = along - min(max(along, 0.0), length)
+                near2 = beyond * beyond + v2
                 surface = low_z + form_height(near2, form, flat, corner, slope)
-            else:
-                if ball > 0:
-                    w = tilt * math.sqrt(max(reach2 - v2, 0.0))
-                else:
-                    w = lead(max(reach2 - v2, 0.0), v2, steep, form, flat, corner, slope, kick)
-                u = min(max(along - (w if m > 0 else -w), 0.0), length)
-                d2 = (along - u) ** 2 + v2
-                if d2 > reach2 * (1 + 1e-12):
+                if h <= surface:
                     continue
-                surface = az + m * u + form_height(min(d2, reach2), form, flat, corner, slope)
+                if what != LINE:
+                    w = lead(max(reach2 - v2, 0.0), v2, steep, form, flat, corner, slope, kick)
+                    u = min(max(along - (w if m > 0 else -w), 0.0), length)
+                    d2 = (along - u) ** 2 + v2
+                    if d2 > most2:
+                        continue
+                    surface = az + m * u + form_height(min(d2, reach2), form, flat, corner, slope)
             new = max(surface, float(bottom[i * bottom_i, j * bottom_j]))
             removed = h - new
             if not removed > SPECK:
@@ -255,17 +265,21 @@ def straight_piece(  # type: ignore[no-untyped-def]
             if single > depth:
                 depth = single
                 at = i * ny + j
-            if what == LINE:
+            # met by the front: above the cutter where the line began; without branches, since it is a toss-up
+            d0 = along * along + v2
+            if ball:
+                left = corner - (h - az)
+                front = (d0 > reach2) | ((left >= 0) & (ball2 - d0 <= left * left))
+                if what == LINE:
+                    front &= along > 0
+            elif what == LINE:
                 rc = contact_radius(rise, radius, form, flat, corner, slope)
-                front = along - math.sqrt(max(rc * rc - v2, 0.0)) > 0
+                front = (along > 0) & (d0 > rc * rc)
             else:
-                d0 = along * along + v2
                 front = d0 > reach2 or az + form_height(d0, form, flat, corner, slope) >= h
-            if front:
-                front_cells += 1
-                side = np.float32(across)
-                low = min(low, side)
-                high = max(high, side)
+            front_cells += 1 if front else 0
+            low = min(low, across if front else math.inf)
+            high = max(high, across if front else -math.inf)
             if descent > 0:
                 ex, ey = px - length * ux, py - length * uy
                 if ex * ex + ey * ey <= core2:
