@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
 from advisor.values import Cutter, Machine, Material
+from grammar.classes import dataclass
 
 if TYPE_CHECKING:
     from advisor.limits import CutLimits

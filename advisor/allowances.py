@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+
+from grammar.classes import dataclass
 
 _MARK = re.compile(rb"feedwright\s*:", re.IGNORECASE)
 _WORDS = re.compile(r"^\s*feedwright\s*:\s*(.*?)\s*$", re.IGNORECASE | re.DOTALL)

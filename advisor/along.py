@@ -10,7 +10,6 @@ piece.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,6 +18,7 @@ from numpy.typing import NDArray
 from advisor.limits import CutLimits, ForceLaw, NoData, cut_limits
 from advisor.operations import engage
 from advisor.search import stress_force
+from grammar.classes import dataclass
 
 if TYPE_CHECKING:
     from advisor.stock import Cuts

@@ -13,13 +13,14 @@ import json
 import os
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from advisor.escape import clip, visible
 from advisor.findings import SEVERITIES, Finding, ProgramReport, Report, Suppressed
 from advisor.report.common import UNSEEN, ordered, plural, severity, unchecked_rules
+from grammar.classes import dataclass
 
 SCHEMA = "feedwright.baseline/1"
 NAME = "feedwright-baseline.jsonl"

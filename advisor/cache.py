@@ -18,11 +18,12 @@ import stat
 import sys
 import tempfile
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, fields, is_dataclass
+from dataclasses import field, fields, is_dataclass
 from pathlib import Path
 from typing import Any
 
 from advisor.findings import Finding, NotChecked, ProgramReport, Suppressed
+from grammar.classes import dataclass
 
 SCHEMA = "feedwright.cache/1"
 SIZE_LIMIT = 256 * 1024 * 1024  # bytes

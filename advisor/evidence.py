@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Generic, TypeVar, overload
 
 from advisor.values import Cutter, Setting, Workpiece
+from grammar.classes import dataclass
 
 if TYPE_CHECKING:
     import numpy as np

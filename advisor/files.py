@@ -13,10 +13,11 @@ import stat
 import tempfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 
 from advisor.setting import ShopFile, extend, matches
+from grammar.classes import dataclass
 
 ENDINGS = (".nc", ".ngc", ".tap", ".cnc", ".gcode", ".min")
 MAX_PROGRAM = 1_000_000_000  # bytes; larger files are told, not read

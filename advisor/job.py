@@ -8,13 +8,14 @@ Where that grid is finer than the one the earlier programs were followed on, the
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from advisor.check import check_with_evidence, gaps, read
 from advisor.evidence import Evidence, Left
 from advisor.findings import ProgramReport
 from advisor.values import Setting, Workpiece
+from grammar.classes import dataclass
 
 if TYPE_CHECKING:
     from advisor.stock import Field, Grid, StockBounds

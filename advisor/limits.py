@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from itertools import pairwise
 
 from advisor.catalogue import tool_material
 from advisor.values import Cutter, Machine, Material, Value
+from grammar.classes import dataclass
 
 CP = "common practice, no source"
 METALS = frozenset({"aluminium", "copper", "steel", "iron", "titanium"})

@@ -8,10 +8,10 @@ facing (phi_s = 2 arcsin(a_e / D)). Lengths mm, angles rad.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
 
 from advisor.values import Cutter
+from grammar.classes import dataclass
 
 OPENING = "slot"  # how a pocket's first lap on each level engages
 

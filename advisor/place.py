@@ -6,12 +6,11 @@ Program zero of the first system used for cutting lies at ``workpiece.zero``.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.values import Cutter, Setting, Workpiece
+from grammar.classes import dataclass
 from grammar.moves import Flag, Kind, Moves, Program
 
 Floats = NDArray[np.float64]

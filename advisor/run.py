@@ -15,7 +15,7 @@ import sys
 import threading
 import traceback
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from advisor import __version__
@@ -23,6 +23,7 @@ from advisor.cache import Cache, digest, from_text, may_keep, no_cache, own_stat
 from advisor.findings import Finding, NotChecked, ProgramReport, Report
 from advisor.memory import keep_freed
 from advisor.values import Setting
+from grammar.classes import dataclass
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left, bisect_right
-from dataclasses import dataclass
 from functools import lru_cache
 
 from advisor.limits import CutLimits, ForceLaw, chip_load_at
 from advisor.operations import Engagement, edge_angle, effective_diameter, engage, helix_lag, side_section
+from grammar.classes import dataclass
 
 THINNING_MOST = 3.0  # feed per tooth never above this multiple of the chip it is to make
 RUNOUT_MARGIN = 1.25  # one tooth's chip with run-out may reach this multiple of the table's high end, any machine

@@ -8,7 +8,7 @@ from __future__ import annotations
 import dataclasses
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path, PurePosixPath
 from typing import Any
 
@@ -33,6 +33,7 @@ from advisor.values import (
 from advisor.values import (
     Layer as Veneer,
 )
+from grammar.classes import dataclass
 
 SYSTEMS = ("G54", "G55", "G56", "G57", "G58", "G59", "G59.1", "G59.2", "G59.3")
 

@@ -12,7 +12,6 @@ import os
 import re
 import tomllib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
@@ -41,6 +40,7 @@ from advisor.setting import (
     merge,
 )
 from advisor.values import Value
+from grammar.classes import dataclass
 
 NAME = "feedwright.toml"
 MAX_BYTES = 4_000_000

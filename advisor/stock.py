@@ -8,7 +8,6 @@ by golden-ratio fractions of its indices, so that edges parallel to the grid are
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
@@ -22,6 +21,7 @@ from advisor.kernels.remains import SOLID, eroded, grouped, label, lowest_within
 from advisor.kernels.sweep import Lattice, Tally, run_numpy
 from advisor.place import FARTHEST, Placed, Unlooked
 from advisor.values import Setting
+from grammar.classes import dataclass
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]

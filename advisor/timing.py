@@ -12,7 +12,6 @@ Lengths mm, feeds mm/min, times minutes; inside the module mm/s and s.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,6 +19,7 @@ from numpy.typing import NDArray
 
 from advisor.columns import all_of
 from grammar import jit
+from grammar.classes import dataclass
 
 if TYPE_CHECKING:
     from advisor.values import Machine

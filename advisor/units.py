@@ -10,8 +10,9 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
+
+from grammar.classes import dataclass
 
 _INCH = 25.4
 _FOOT = 304.8

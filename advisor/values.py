@@ -7,8 +7,10 @@ Lengths mm, feeds mm/min, speeds rev/min, angles degrees, forces N, power W, sti
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any
+
+from grammar.classes import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,9 +7,9 @@ Coordinates are canonical: (first, second, normal) axis of the plane, tip coordi
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Any
 
+from grammar.classes import dataclass
 from grammar.moves import Flag
 
 Point = tuple[float, float, float]

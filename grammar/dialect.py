@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+
+from grammar.classes import dataclass
 
 NAMES = ("strict", "shop")
 

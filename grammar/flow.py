@@ -9,9 +9,10 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Any
 
+from grammar.classes import dataclass
 from grammar.evaluate import evaluate
 from grammar.moves import Call
 from grammar.parse import Reject, Template

@@ -6,7 +6,7 @@ not of the standard; their dialect option says where they come from.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from grammar.classes import dataclass
 
 AXES = "XYZABC"
 LETTERS = frozenset("ABCDFGHIJKLMPQRSTXYZ")  # Table 3; N is not a word, E O U V W are not in the language

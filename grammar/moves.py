@@ -10,12 +10,14 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from enum import IntEnum, IntFlag
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
+
+from grammar.classes import dataclass
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]

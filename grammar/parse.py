@@ -10,12 +10,13 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import lru_cache
 from pathlib import Path
 from typing import Any, NamedTuple
 
 from grammar import lexicon
+from grammar.classes import dataclass
 from grammar.dialect import Dialect
 from grammar.moves import Word
 from grammar.source import BOM, Source, Token

@@ -20,13 +20,13 @@ from __future__ import annotations
 
 import itertools
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from grammar.classes import dataclass
 from grammar.jit import kernel
 
 compiled = cache(kernel)  # each pass is compiled once a run

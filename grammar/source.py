@@ -7,11 +7,12 @@ display only, so a strange byte in a comment can never shift a position.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+
+from grammar.classes import dataclass
 
 BOM = b"\xef\xbb\xbf"
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, NamedTuple
 
+from grammar.classes import dataclass
 from grammar.moves import Kind
 from grammar.parse import Reject
 

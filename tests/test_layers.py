@@ -10,7 +10,7 @@ ROOT = Path(__file__).resolve().parent.parent
 
 # From the bottom up. A module may import modules of its own line and of the lines above it in this list.
 GRAMMAR_LAYERS = (
-    ("grammar", "grammar.dialect", "grammar.jit", "grammar.lexicon", "grammar.source"),
+    ("grammar", "grammar.classes", "grammar.dialect", "grammar.jit", "grammar.lexicon", "grammar.source"),
     ("grammar.moves", "grammar.scan"),
     ("grammar.cycles", "grammar.parse", "grammar.path"),
     ("grammar.evaluate", "grammar.record", "grammar.state"),

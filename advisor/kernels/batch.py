@@ -8,7 +8,6 @@ for all of them together. The formulas are those of advisor/kernels/sweep.py for
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 
 from advisor.kernels.plan import CUTS, FLAT, LINE, RAPID, SLOPE, TORUS, VERTICAL, Plan
 from advisor.kernels.sweep import EDGE, SPECK, Lattice, Tally, contact_radius, form_height, lead
+from grammar.classes import dataclass
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]

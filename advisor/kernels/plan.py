@@ -9,7 +9,7 @@ cutter, and the bent path of rapids.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -19,6 +19,7 @@ from advisor.columns import all_of, any_of
 from advisor.kernels.chains import CHORD, chains
 from advisor.place import Placed
 from advisor.values import Cutter, Machine
+from grammar.classes import dataclass
 from grammar.moves import Kind
 
 Floats = NDArray[np.float64]

@@ -5,12 +5,11 @@ Grids are worked on as runs: stretches of one row whose cells share a value.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.distinct import distinct
+from grammar.classes import dataclass
 
 Singles = NDArray[np.float32]
 Ints = NDArray[np.int32]

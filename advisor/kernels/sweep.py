@@ -7,7 +7,7 @@ Both work in double precision and keep heights in single precision.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from math import remainder
 from typing import Any
 
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.kernels.plan import ABOVE, ARC, BENT, CONE, FLAT, HELIX, LINE, RAPID, SLOPE, VERTICAL, Plan
+from grammar.classes import dataclass
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 from advisor.escape import clip
 from advisor.findings import SEVERITIES, Finding, NotChecked, ProgramReport, Report
+from grammar.classes import dataclass
 
 # Errors that break something the moment they are reached; they head the page and come first where room is short.
 CRASHES = frozenset(

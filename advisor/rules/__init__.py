@@ -9,11 +9,11 @@ from __future__ import annotations
 import importlib
 import pkgutil
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
 from advisor.rules.base import HEADINGS, Rule, sections
+from grammar.classes import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from typing import Any, TypeVar
 
 import numpy as np
@@ -12,6 +11,7 @@ from numpy.typing import NDArray
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.values import Cutter
+from grammar.classes import dataclass
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

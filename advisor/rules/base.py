@@ -10,10 +10,11 @@ from __future__ import annotations
 import inspect
 import textwrap
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
+from grammar.classes import dataclass
 
 Check = Callable[[Evidence], Iterable[Finding | NotChecked]]
 

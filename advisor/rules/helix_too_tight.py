@@ -25,7 +25,6 @@ Safety
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -33,6 +32,7 @@ from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._motion import METAL, family, graded, no_limits, series, told, whole_run
 from advisor.rules.base import rule
+from grammar.classes import dataclass
 
 SLIP = 1e-4  # mm; coordinates are written rounded
 METAL_BORE = 1.1  # diameters; common practice, no source

@@ -27,7 +27,6 @@ Safety
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 
 from advisor.distinct import distinct
 from advisor.evidence import Evidence
@@ -35,6 +34,7 @@ from advisor.findings import Finding, NotChecked
 from advisor.rules._motion import METAL, family, graded, series, told, whole_run
 from advisor.rules.base import rule
 from advisor.values import Cutter
+from grammar.classes import dataclass
 from grammar.moves import Flag
 
 SLACK = 1.05
