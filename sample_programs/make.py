@@ -289,11 +289,16 @@ def oarlock_pad() -> Lines:
             here = there
     lines += [f"G1 {words(x=here[0] - 2)}", "G0 Z5"]
 
-    lines += ["(outline, half depth, four turns of 2.7)"]
+    lines += ["(outline, half depth, four turns of 2.7)", *pad_outline(2.7, plunge_feed, feed)]
+    return [*lines, "G0 Z5", *closing()]
+
+
+def pad_outline(stepdown: float, plunge_feed: int, feed: int) -> Lines:
+    """Half the depth of the oarlock pad's outline, which is the same from both sides: down in four ramps."""
     left, right, low, high, corner = 27.0, 133.0, 12.0, 88.0, 15.0
-    lines += [f"G0 {words(x=left, y=50)}", "G0 Z1", f"G1 Z0 F{plunge_feed}"]
+    lines = [f"G0 {words(x=left, y=50)}", "G0 Z1", f"G1 Z0 F{plunge_feed}"]
     for turn in range(1, 6):  # the fifth turn is level and clears the ramp
-        z = -2.7 * min(turn, 4)
+        z = -stepdown * min(turn, 4)
         ramp = f" {words(z=z)}" if turn < 5 else ""
         tail = f" F{feed}" if turn == 1 else ""
         lines += [
@@ -307,6 +312,29 @@ def oarlock_pad() -> Lines:
             f"G2 {words(x=left, y=low + corner, r=corner)}",
             "G1 Y50",
         ]
+    return lines
+
+
+def oarlock_pad_turned() -> Lines:
+    """Side 2 of the oarlock pad: a bore that opens into the recess of side 1, and the other half of the outline."""
+    middle, plunge_feed, feed = (80.0, 50.0), 900, 2200
+    depth, turns = 15.2, 16  # 15 mm stand over the recess
+    lines = opening(
+        "oarlock pad, side 2 of 2",
+        "turned over about Y, on the two pins, held by tape",
+        "zero: lower left corner, top of the blank",
+        "T1 6 mm upcut",
+        tool=1,
+        rpm=18000,
+    )
+    start = (middle[0] + 2.0, middle[1])
+    lines += ["(bore, 10 mm, into the recess)", f"G0 {words(x=start[0], y=start[1])}"]
+    lines += ["G0 Z5", "G0 Z1", f"G1 Z0 F{plunge_feed}"]
+    for turn in range(1, turns + 1):
+        tail = " F1500" if turn == 1 else ""
+        lines.append(arc("G3", start, start, middle, z=-depth * turn / turns) + tail)
+    lines += [arc("G3", start, start, middle), f"G1 {words(x=middle[0], y=middle[1])}", "G0 Z5"]
+    lines += ["(outline, the other half, four turns of 2.6)", *pad_outline(2.6, plunge_feed, feed)]
     return [*lines, "G0 Z5", *closing()]
 
 
@@ -414,6 +442,7 @@ PROGRAMS: dict[str, Callable[[], Lines]] = {
     "cleat-plate.nc": cleat_plate,
     "rudder-foil.ngc": rudder_foil,
     "oarlock-pad-1.ngc": oarlock_pad,
+    "oarlock-pad-2.ngc": oarlock_pad_turned,
     "thwart-socket.ngc": thwart_socket,
     "transom-face.ngc": transom_face,
     "sheer-groove.ngc": sheer_groove,

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import importlib
+import math
 import re
 import sys
 from collections.abc import Iterator
@@ -17,7 +18,8 @@ import pytest
 from advisor.check import check_program
 from advisor.files import load_shop_file
 from advisor.findings import ProgramReport, Report
-from advisor.setting import Flags, setting_for
+from advisor.job import Course, Step
+from advisor.setting import Flags, job_of, setting_for
 
 SAMPLES = Path(__file__).resolve().parent.parent / "sample_programs"
 GOLDEN = Path(__file__).resolve().parent / "golden"
@@ -42,13 +44,18 @@ def each(paths: list[Path]) -> pytest.MarkDecorator:
 
 @cache
 def checked(path: Path, *, bare: bool = False) -> ProgramReport:
-    """The report on a program; ``bare``: comments stripped and under another name."""
+    """The report on a program, in its job; ``bare``: comments stripped and under another name."""
     shop = load_shop_file(SAMPLES / "feedwright.toml")
     data = path.read_bytes()
     name = path.relative_to(SAMPLES).as_posix()
     if bare:
         data, name = COMMENT.sub(b"", data), f"renamed-to-a-name-that-tells-nothing{path.suffix}"
-    return check_program(data, path=name, setting=setting_for(shop, path, Flags()))
+    placed = job_of(shop, path)
+    if placed is None:
+        return check_program(data, path=name, setting=setting_for(shop, path, Flags()))
+    plan, number = placed
+    earlier = [Step(setting_for(shop, each, Flags()), each.read_bytes()) for each in plan.programs[:number]]
+    return Course([*earlier, Step(setting_for(shop, path, Flags()), data)]).check(number, path=name)
 
 
 def told(report: ProgramReport) -> set[tuple[int, str]]:
@@ -84,6 +91,18 @@ def test_the_files_are_what_the_generator_writes() -> None:
 def test_good_programs_have_no_error_or_warning(path: Path) -> None:
     assert told(checked(path)) == set()
     assert told(checked(path, bare=True)) == set()
+
+
+def test_the_second_side_of_the_pad_takes_what_the_first_left() -> None:
+    """By hand: a bore of 10 mm through the 15 mm over the recess, and 10.2 mm of the slot round the outline.
+
+    The outline's path is that of a 106 x 76 mm rectangle with corners of 15 mm; the slot is 6 mm wide.
+    """
+    report = checked(SAMPLES / "oarlock-pad-2.ngc")
+    path = 2 * (106 - 30) + 2 * (76 - 30) + 2 * math.pi * 15
+    wanted = math.pi * 25 * 15 + path * 6 * (21 - 4 * 2.7)
+    assert report.summary["removed_cm3"] * 1000 == pytest.approx(wanted, rel=0.005)
+    assert report.setup["job"]["stock_left_by"] == "oarlock-pad-1.ngc"
 
 
 @each(SPOILED)
