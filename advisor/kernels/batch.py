@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.kernels.plan import CUTS, FLAT, LINE, RAPID, SLOPE, TORUS, VERTICAL, Plan
-from advisor.kernels.sweep import EDGE, SPECK, Lattice, Tally, contact_radius, form_height, lead
+from advisor.kernels.sweep import EDGE, SPECK, Lattice, Tally, contact_radius, form_height
 from grammar.classes import dataclass
 
 Floats = NDArray[np.float64]
@@ -139,36 +139,50 @@ def _windows(plan: Plan, part: slice, box: Longs, lattice: Lattice, shape: tuple
     along = (x * ux + shift_y * uy)[:, :, None] + (shift_x * ux + y * uy)[:, None, :]
     across = (shift_y * ux - x * uy)[:, :, None] + (y * ux - shift_x * uy)[:, None, :]
     most = length[:, None, None]
-    v2 = across * across
-    low = np.where(what == SLOPE, p0[:, 2], np.minimum(p0[:, 2], p1[:, 2]))[:, None, None]
-    if (what == SLOPE).any():
-        m = np.where(what == SLOPE, (p1[:, 2] - p0[:, 2]) / np.where(upright, 1.0, length), 0.0)[:, None, None]
-        rest = reach2 - v2
-        np.maximum(rest, 0.0, out=rest)
-        ahead = lead(rest, v2, np.abs(m), form, flat, corner, slope)  # type: ignore[arg-type]
-        if form == FLAT:
-            ahead = ahead * (m != 0)
-        u = np.subtract(along, np.where(m > 0, 1.0, -1.0) * ahead, out=rest)
-        np.maximum(u, 0.0, out=u)
-        np.minimum(u, most, out=u)
-        climb = m * u
-        np.subtract(along, u, out=u)
-        np.multiply(u, u, out=u)
-        d2 = np.add(u, v2, out=u)
-        out = d2 > reach2 * (1 + 1e-12)
-        surface = form_height(np.minimum(d2, reach2, out=d2), radius, int(form), flat, corner, slope)
-        np.add(surface, np.add(low, climb, out=climb), out=surface)
-    else:
+    sloped = what == SLOPE
+    low = np.where(sloped, p0[:, 2], np.minimum(p0[:, 2], p1[:, 2]))[:, None, None]
+    m = np.where(sloped, (p1[:, 2] - p0[:, 2]) / np.where(upright, 1.0, length), 0.0)[:, None, None]
+    # what is left of the squared radius beside the path: rest = reach2 - across * across
+    rest = across * across
+    np.subtract(reach2, rest, out=rest)
+    if not sloped.any():
         u = np.maximum(along, 0.0)
-        np.minimum(u, most, out=u)
+    elif form == FLAT:
+        # the cutter's edge lies lowest: as far behind or ahead as the circle goes
+        u = np.maximum(rest, 0.0)
+        np.sqrt(u, out=u)
+        np.multiply(u, np.sign(m), out=u)
         np.subtract(along, u, out=u)
-        np.multiply(u, u, out=u)
-        near2 = np.add(u, v2, out=u)
-        out = near2 > reach2
-        if form == FLAT:
-            surface = np.broadcast_to(low, along.shape).copy()
-        else:
-            surface = low + form_height(np.minimum(near2, reach2, out=near2), radius, int(form), flat, corner, slope)
+        np.maximum(u, 0.0, out=u)
+    else:
+        # where the underside of the ball slopes as the path does: m / sqrt(1 + m^2) of what is left
+        u = np.maximum(rest, 0.0)
+        np.sqrt(u, out=u)
+        np.multiply(u, m / np.sqrt(1 + m * m), out=u)
+        np.subtract(along, u, out=u)
+        np.maximum(u, 0.0, out=u)
+    np.minimum(u, most, out=u)
+    # and what is left beside the nearest point of it
+    off = along - u
+    np.multiply(off, off, out=off)
+    np.subtract(rest, off, out=rest)
+    out = rest < -1e-12 * reach2
+    if form == FLAT:
+        surface = np.multiply(u, m, out=u)
+        np.add(surface, low, out=surface)
+    elif form == TORUS and flat == 0.0:
+        # the ball stands corner - sqrt(corner^2 - d^2) above its tip
+        np.maximum(rest, 0.0, out=rest)
+        np.subtract(rest, reach2 - corner * corner, out=rest)
+        np.maximum(rest, 0.0, out=rest)
+        np.sqrt(rest, out=rest)
+        surface = np.multiply(u, m, out=u)
+        np.subtract(surface, rest, out=surface)
+        np.add(surface, low + corner, out=surface)
+    else:
+        np.subtract(reach2, rest, out=rest)
+        surface = form_height(np.clip(rest, 0.0, reach2, out=rest), radius, int(form), flat, corner, slope)
+        np.add(surface, np.add(low, np.multiply(u, m, out=u), out=u), out=surface)
     np.copyto(surface, np.inf, where=out)
     return _Windows(along, across, surface, x, y, shift_x, shift_y, length)
 
@@ -237,38 +251,50 @@ def _account(
     reach2 = (radius + EDGE) ** 2
     wi, wj = removed.shape[1:]
     k = np.repeat(np.arange(len(box)), counts)
-    rest = found - k * (wi * wj)
     h, less = held.ravel()[found], removed.ravel()[found]
     along, v = windows.along.ravel()[found], windows.across.ravel()[found]
     v2 = v * v
     # whether the leading front met the cell
-    front = np.zeros(len(found), dtype=bool)
+    front = np.zeros(0, dtype=bool)
     ahead = along
-    if (what == LINE).any():
+    flat_lines, slopes = (what == LINE).any(), (what == SLOPE).any()
+    if flat_lines:
         rc = contact_radius(np.maximum(h - low_z[k], 0.0), radius, *args)
         ahead = along - np.sqrt(np.maximum(rc * rc - v2, 0.0))
         front = ahead > 0
-    if (what == SLOPE).any():
-        d0 = along * along + v2
-        met = (d0 > reach2) | (z0[k] + form_height(np.minimum(d0, reach2), radius, *args) >= h)
-        front = np.where((what == SLOPE)[k], met, front) if (what != SLOPE).any() else met
+    if slopes:
+        d0 = along * along
+        d0 += v2
+        far = d0 > reach2
+        np.minimum(d0, reach2, out=d0)
+        height = form_height(d0, radius, *args)
+        height += z0[k]
+        met = height >= h
+        met |= far
+        front = np.where((what == SLOPE)[k], met, front) if flat_lines else met
     if (what == VERTICAL).any():
-        front &= (what != VERTICAL)[k]
-    # what goes down under the axis: first all that may be, then exactly
-    past = along - windows.length[k]
-    np.multiply(past, past, out=past)
-    np.add(past, v2, out=past)
-    down = np.flatnonzero(past <= 1.01 * core_radius * core_radius)
+        front = (front if flat_lines or slopes else np.zeros(len(found), dtype=bool)) & (what != VERTICAL)[k]
+    # what goes down under the axis; where rounding might tell, from the sample point itself
+    core2 = core_radius * core_radius
+    down = np.flatnonzero(v2 <= core2 * (1 + NEARLY))
     down = down[(z1 < z0)[k[down]]]
     if len(down):
-        d, r = k[down], rest[down]
-        fi, fj = r // wj, r % wj
-        p0, p1 = s.p0[part], s.p1[part]
-        cx = windows.x[d, fi] + windows.shift_x[d, fj] - (p1[d, 0] - p0[d, 0])
-        cy = windows.y[d, fj] + windows.shift_y[d, fi] - (p1[d, 1] - p0[d, 1])
-        under = np.flatnonzero(cx * cx + cy * cy <= core_radius * core_radius)
-        d = d[under]
-        depth = np.minimum(less[down[under]], z0[d] - z1[d]).astype(np.float32)
+        d = k[down]
+        past = along[down] - windows.length[d]
+        np.multiply(past, past, out=past)
+        np.add(past, v2[down], out=past)
+        under = past <= core2
+        close = np.flatnonzero(np.abs(past - core2) < NEARLY * core2)
+        if len(close):
+            c = d[close]
+            r = found[down[close]] - c * (wi * wj)
+            fi, fj = r // wj, r % wj
+            p0, p1 = s.p0[part], s.p1[part]
+            cx = windows.x[c, fi] + windows.shift_x[c, fj] - (p1[c, 0] - p0[c, 0])
+            cy = windows.y[c, fj] + windows.shift_y[c, fi] - (p1[c, 1] - p0[c, 1])
+            under[close] = cx * cx + cy * cy <= core2
+        d, down = d[under], down[under]
+        depth = np.minimum(less[down], z0[d] - z1[d]).astype(np.float32)
         np.maximum.at(tally.core, first[d], depth)
     # the pieces of the batch one after the other
     begin = np.cumsum(count) - count
@@ -278,12 +304,12 @@ def _account(
         bins = np.minimum((np.maximum(ahead, 0.0) * share).astype(np.int64), count[k] - 1)
         piece = piece + np.where(count[k] > 1, bins, 0)
         order = np.argsort(piece, kind="stable")
-        piece, k, rest, less, v, front = piece[order], k[order], rest[order], less[order], v[order], front[order]
+        piece, k, found, less, v, front = piece[order], k[order], found[order], less[order], v[order], front[order]
         starts = np.flatnonzero(np.diff(piece, prepend=-1))
         met_pieces = piece[starts]
         sizes = np.diff(starts, append=len(piece))
     else:
-        piece, met_pieces = k, np.flatnonzero(counts)
+        met_pieces = np.flatnonzero(counts)
         sizes = counts[met_pieces]
         starts = np.cumsum(sizes) - sizes
     owner = k[starts]
@@ -293,17 +319,19 @@ def _account(
     single = less.astype(np.float32)
     most = np.maximum.reduceat(single, starts)
     deepest = np.flatnonzero(single == np.repeat(most, sizes))
-    deepest = deepest[np.flatnonzero(np.diff(piece[deepest], prepend=-1))]  # the first of equals
+    deepest = deepest[np.searchsorted(deepest, starts)]  # the first of equals
     deeper = most > tally.depth[into]
-    where = rest[deepest]
+    where = found[deepest] - owner * (wi * wj)
     at = (box[owner, 0] + where // wj) * ny + box[owner, 2] + where % wj
     tally.depth[into[deeper]] = most[deeper]
     tally.at[into[deeper]] = at[deeper]
     ahead_of = np.flatnonzero(front)
     if len(ahead_of):
-        v, piece = v[ahead_of], piece[ahead_of]
-        runs = np.flatnonzero(np.diff(piece, prepend=-1))
-        into = into[np.searchsorted(met_pieces, piece[runs])]
-        tally.front[into] += np.diff(runs, append=len(piece)).astype(np.int32)
+        v = v[ahead_of]
+        runs = np.searchsorted(ahead_of, starts)
+        fronts = np.diff(runs, append=len(ahead_of))
+        some = np.flatnonzero(fronts)
+        into, runs = into[some], runs[some]
+        tally.front[into] += fronts[some].astype(np.int32)
         tally.low[into] = np.minimum(tally.low[into], np.minimum.reduceat(v, runs))
         tally.high[into] = np.maximum(tally.high[into], np.maximum.reduceat(v, runs))
