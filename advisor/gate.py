@@ -14,7 +14,7 @@ from advisor.cache import open_cache
 from advisor.files import ENDINGS, NamedPathError, Shops, read_program, short, shown, walk
 from advisor.findings import Finding, ProgramReport, Report
 from advisor.run import JobRun, JobStep, Task, in_shard, parse_shard, run_check, skipped
-from advisor.setting import Flags, JobPlan, SettingError, ShopFile, job_of, matches, selection, setting_for
+from advisor.setting import Flags, JobPlan, SettingError, ShopFile, job_of, matches, place_in_job, selection, setting_for
 from advisor.units import WrongUse, nearest
 from advisor.values import Setting
 
@@ -30,6 +30,7 @@ class Shop:
         self.flags = flags
         self.shops = Shops(absolute(config) if config is not None else None)
         self._settings: dict[Any, Setting] = {}
+        self._of_jobs: dict[Path, Setting] = {}
         self.mistakes: list[Any] = []
         self._broken: set[Path] = set()
 
@@ -53,7 +54,12 @@ class Shop:
         key = (id(shop), selection(shop, program))
         if key not in self._settings:
             self._settings[key] = setting_for(shop, program, self.flags)
-        return self._settings[key]
+        setting = self._settings[key]
+        if setting.job is None:
+            return setting
+        if program not in self._of_jobs:
+            self._of_jobs[program] = replace(setting, job=place_in_job(shop, program))
+        return self._of_jobs[program]
 
     def fitting(self, program: Path) -> Setting:
         """The setting of a program; values of the shop file that do not fit are gathered with its other mistakes."""
@@ -212,8 +218,7 @@ def _with_jobs(shop: Shop, tasks: Sequence[Task]) -> tuple[list[Task], _Unread]:
         if file is None or placed is None or task.ready is not None:
             continue
         plan, number = placed
-        which = next(k for k, each in enumerate(file.jobs) if each is plan)
-        found.setdefault((file.path, which), (file, plan, {}))[2][i] = number
+        found.setdefault((file.path, file.placed[whole][0]), (file, plan, {}))[2][i] = number
     made = list(tasks)
     for file, plan, members in found.values():
         last = max(members.values())

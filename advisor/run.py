@@ -15,7 +15,7 @@ import sys
 import threading
 import traceback
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import fields, replace
 from typing import TYPE_CHECKING, Any
 
 from advisor import __version__
@@ -250,6 +250,7 @@ class _Work:
         self.steps: dict[tuple[int, int], tuple[int, str | None, str]] = {}  # size, trace and problem of steps of jobs
         self.wrote = False
         self.digests: dict[int, tuple[Setting, str | None]] = {}
+        self.alike: dict[tuple[int, ...], tuple[Setting, str]] = {}  # by the parts of a setting, apart from the job
 
     # -- reading and the cache
 
@@ -352,11 +353,20 @@ class _Work:
         known = self.digests.get(id(setting))
         if known is None:
             try:
-                known = (setting, digest(setting))
+                known = (setting, self._digested(setting))
             except TypeError:
                 known = (setting, None)
             self.digests[id(setting)] = known  # holds the setting, so that its id stays its own
         return known[1]
+
+    def _digested(self, setting: Setting) -> str:
+        """The digest of a setting; programs of a job whose settings share all else share the work for that."""
+        if setting.job is None:
+            return digest(setting)
+        parts = tuple(id(getattr(setting, item.name)) for item in fields(setting) if item.name != "job")
+        if parts not in self.alike:
+            self.alike[parts] = (setting, digest(replace(setting, job=None)))
+        return digest([self.alike[parts][1], setting.job])
 
     def _key(self, i: int, data: bytes, before: Sequence[str | None]) -> str | None:
         """The cache's key; None where there is no cache or something can't be part of a key.

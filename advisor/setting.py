@@ -82,27 +82,36 @@ class JobPlan:
         """All its programs, in order."""
         return tuple(program for setup in self.setups for program in setup.programs)
 
-    def place(self, number: int) -> JobPlace:
-        """Where its program ``number`` (from 0) stands."""
-        programs = self.programs
-        names = [self.shown(program) for program in programs]
+    def setup_of(self, number: int) -> JobSetup:
+        """The set-up of its program ``number`` (from 0)."""
+        return self.setups[self._at(number)[0]]
+
+    def _at(self, number: int) -> tuple[int, int]:
+        """The place of a program's set-up, and the number of the first program of that set-up."""
         first = 0
         for at, setup in enumerate(self.setups):
             if number < first + len(setup.programs):
-                return JobPlace(
-                    job=self.name,
-                    name=names[number],
-                    program=number + 1,
-                    programs=len(programs),
-                    setup=at + 1,
-                    setups=len(self.setups),
-                    turn=setup.turn,
-                    begins=number == first,
-                    before=tuple(names[:number]),
-                    origin=setup.origin,
-                )
+                return at, first
             first += len(setup.programs)
         raise IndexError(number)
+
+    def place(self, number: int) -> JobPlace:
+        """Where its program ``number`` (from 0) stands."""
+        programs = self.programs
+        at, first = self._at(number)
+        setup = self.setups[at]
+        return JobPlace(
+            job=self.name,
+            name=self.shown(programs[number]),
+            program=number + 1,
+            programs=len(programs),
+            setup=at + 1,
+            setups=len(self.setups),
+            turn=setup.turn,
+            begins=number == first,
+            before=tuple(self.shown(program) for program in programs[:number]),
+            origin=setup.origin,
+        )
 
     def shown(self, program: Path) -> str:
         """A program's name, seen from the folder of the shop file."""
@@ -162,6 +171,20 @@ class ShopFile:
     by_content: bool = False
     extend: Path | None = None
     sources: tuple[tuple[Path, bytes], ...] = field(default=(), repr=False)  # the files read, for the cache's key
+    # by program of a job: number of the job, of the program in it, and of its set-up in the whole file, each from 0
+    placed: Mapping[Path, tuple[int, int, int]] = field(init=False, default_factory=dict, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        placed: dict[Path, tuple[int, int, int]] = {}
+        first = 0
+        for which, plan in enumerate(self.jobs):
+            number = 0
+            for at, setup in enumerate(plan.setups, start=first):
+                for program in setup.programs:
+                    placed.setdefault(program, (which, number, at))
+                    number += 1
+            first += len(plan.setups)
+        object.__setattr__(self, "placed", placed)
 
 
 def merge(base: Layer, over: Layer) -> Layer:
@@ -352,10 +375,9 @@ def layer_for(shop: ShopFile | None, program: Path | None, flags: Flags) -> Laye
         for override in shop.overrides:
             if any(matches(program, override.folder, pattern) for pattern in override.patterns):
                 made = merge(made, override.layer)
-        for plan in shop.jobs:
-            for setup in plan.setups:
-                if program in setup.programs:
-                    made = merge(made, setup.layer)
+        if program in shop.placed:
+            which, number, _ = shop.placed[program]
+            made = merge(made, shop.jobs[which].setup_of(number).layer)
     over = flags_layer(flags, shop.materials if shop is not None else ())
     if "machine" in over.data:
         made = without(made, "machine")
@@ -365,7 +387,10 @@ def layer_for(shop: ShopFile | None, program: Path | None, flags: Flags) -> Laye
 
 
 def selection(shop: ShopFile | None, program: Path) -> tuple[tuple[int, ...], ...]:
-    """What of a shop file counts for a program beside its base; the same selection means the same setting."""
+    """What of a shop file counts for a program beside its base; the same selection means the same setting.
+
+    Apart from its place in a job.
+    """
     if shop is None:
         return ()
 
@@ -376,10 +401,9 @@ def selection(shop: ShopFile | None, program: Path) -> tuple[tuple[int, ...], ..
             if any(matches(program, folder, pattern) for pattern in patterns)
         )
 
-    listed = [path for plan in shop.jobs for path in plan.programs]
     return (
         held((override.folder, override.patterns) for override in shop.overrides),
-        tuple(i for i, path in enumerate(listed) if program == path),
+        shop.placed[program][2:] if program in shop.placed else (),
         held((item.folder, item.patterns) for item in shop.allowances),
     )
 
@@ -419,11 +443,10 @@ def setting_for(shop: ShopFile | None, program: Path | None, flags: Flags) -> Se
 
 def job_of(shop: ShopFile | None, program: Path | None) -> tuple[JobPlan, int] | None:
     """The job a program (absolute path) belongs to and its number in it, from 0."""
-    for plan in shop.jobs if shop is not None else ():
-        for number, path in enumerate(plan.programs):
-            if path == program:
-                return plan, number
-    return None
+    if shop is None or program is None or program not in shop.placed:
+        return None
+    which, number, _ = shop.placed[program]
+    return shop.jobs[which], number
 
 
 def place_in_job(shop: ShopFile | None, program: Path | None) -> JobPlace | None:
