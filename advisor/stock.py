@@ -43,7 +43,7 @@ class StockBounds:
     """
 
     cells: int = 50_000_000
-    visits: float = 4e10
+    visits: float = 3e9
     pieces: int = 4_000_000
     per_diameter: float = 24.0
     fine_cells: int = 4_000_000
