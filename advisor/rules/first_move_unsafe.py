@@ -134,6 +134,10 @@ def _start(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             return
         if z:
             height = evidence.point(row)[2]
+            if surface is None and height is not None:
+                line = evidence.line(row)
+                reason = "whether Z goes clear of the work is not known: give [stock] size and zero in the shop file"
+                yield NotChecked(NAME, reason, "stock", line, line)
             if surface is None or height is None or height >= surface + CLEAR - RULE.tolerance:
                 return
             if not all(placed):

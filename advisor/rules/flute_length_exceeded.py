@@ -28,7 +28,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import no_length, per_cutter, piece_cutter, runs, told
+from advisor.rules._motion import exact, no_length, per_cutter, piece_cutter, runs, told
 from advisor.rules.base import rule
 
 LEAST = 0.05
@@ -39,13 +39,13 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     cuts = evidence.cuts
     flute = per_cutter(cuts, lambda c: np.nan if c.flute_length is None else c.flute_length).astype(float)
     with np.errstate(invalid="ignore"):
-        over = np.where(cuts.rapid, 0.0, np.asarray(cuts.depth, dtype=float) - flute)
+        over = np.where(cuts.rapid, 0.0, exact(cuts.depth) - flute)
         deep = over > LEAST
         shank = ~cuts.rapid & (cuts.above_part == 1) & (cuts.above > LEAST)
     excess = np.maximum(np.nan_to_num(over), np.where(shank, cuts.above, 0.0))
     for run in runs(cuts, deep | shank, excess, gap=3):
         length = piece_cutter(cuts, run.worst).flute_length
-        reach = float(excess[run.worst])
+        reach = round(float(excess[run.worst]), 4)
         yield told(
             "flute-length-exceeded",
             evidence,
@@ -56,6 +56,16 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             limit=length,
         )
     yield from no_length("flute-length-exceeded", evidence, "flute_length")
+    low = np.minimum(cuts.start[:, 2], cuts.end[:, 2])
+    for index, cutter in enumerate(cuts.placed.cutters):
+        if cutter.shank is not None or cutter.flute_length is None:
+            continue
+        reach = cutter.flute_length
+        rows = np.flatnonzero((cuts.cutter == index) & ~cuts.rapid & (low + reach < cuts.placed.top - LEAST))
+        if len(rows):
+            lines = evidence.program.block_line[cuts.block[rows[[0, -1]]]]
+            reason = f"the shank of {cutter.name}, which goes below the stock's top here, is not described: give shank"
+            yield NotChecked("flute-length-exceeded", reason, "shank", int(min(lines)), int(max(lines)))
 
 
 RULE = rule(

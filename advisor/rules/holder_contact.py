@@ -1,7 +1,8 @@
 """Holder, nut or spindle nose touch material that still stands.
 
 What it checks
-    On every move, whether the holder or the spindle nose (or dust shoe) comes down on remaining material.
+    On every move, whether the holder or the spindle nose (or dust shoe) comes down on remaining material. Where a cutter
+    goes deeper below the stock's top than it sticks out and its holder is not described, the rule is not checked.
 
 Why it matters
     A holder does not cut: it hammers the work, tears it loose and marks or bends the spindle.
@@ -49,6 +50,27 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             limit=0.0,
         )
     yield from no_length("holder-contact", evidence, "stickout")
+    yield from _unseen(evidence)
+
+
+def _unseen(evidence: Evidence) -> Iterator[NotChecked]:
+    """Cutters that go deeper than they stick out while nobody said what is above them."""
+    cuts, machine = evidence.cuts, evidence.setting.machine
+    low = np.minimum(cuts.start[:, 2], cuts.end[:, 2])
+    for index, cutter in enumerate(cuts.placed.cutters):
+        if cutter.stickout is None:
+            continue
+        needs: list[tuple[float, str]] = []
+        if cutter.holder_diameter is None:
+            needs.append((cutter.stickout, f"the holder of {cutter.name} is not described: give holder_diameter"))
+        elif cutter.holder_length is not None and (machine is None or machine.nose_diameter is None):
+            reach = cutter.stickout + cutter.holder_length
+            needs.append((reach, f"what is above the holder of {cutter.name} is not described: give [machine] nose_diameter"))
+        for reach, reason in needs:
+            rows = np.flatnonzero((cuts.cutter == index) & (low + reach < cuts.placed.top - LEAST))
+            if len(rows):
+                lines = evidence.program.block_line[cuts.block[rows[[0, -1]]]]
+                yield NotChecked("holder-contact", reason, "holder", int(min(lines)), int(max(lines)))
 
 
 RULE = rule(

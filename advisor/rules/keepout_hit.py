@@ -1,7 +1,8 @@
 """A part of the tool enters a declared keep-out.
 
 What it checks
-    Cutter, shank, holder and spindle nose on every move, against the boxes declared under [hold] keepouts.
+    Cutter, shank, holder and spindle nose on every move, against the boxes declared under [hold] keepouts. Work held by
+    clamps or in a vise is not checked where no keep-outs are declared, nor is work held by screws nobody located.
 
 Why it matters
     Clamps and screws are steel. Hitting one breaks the cutter and throws parts of it.
@@ -29,16 +30,17 @@ from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._motion import whole
 from advisor.rules.base import rule
+from advisor.values import Hold
 
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     """One finding for each keep-out and run of neighbouring moves in it, at the deepest place."""
     cuts, hold = evidence.cuts, evidence.setting.hold
     if not hold.keepouts:
-        if hold.method is not None or hold.points:
-            return  # how it is held was declared, and no keep-outs with it
-        yield whole("keepout-hit", evidence, "no keep-outs are declared: give [hold] keepouts in the shop file", "hold")
-        return
+        reason = _unseen(hold)
+        if reason is not None:
+            yield whole("keepout-hit", evidence, reason, "hold")
+        return  # nothing that holds the work stands in the way
     hits = sorted((t for t in cuts.keepouts if t.depth > 1e-6), key=lambda t: (t.keepout, t.row, t.piece))
     group: list[Any] = []
     for k, touch in enumerate(hits):
@@ -63,6 +65,18 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             at=worst.at,
         )
         group = []
+
+
+def _unseen(hold: Hold) -> str | None:
+    """Why nothing can be said about what holds the work where no keep-outs are declared; None where nothing stands up."""
+    if hold.method is None and not hold.points:
+        return "no keep-outs are declared: give [hold] keepouts in the shop file"
+    if hold.method in ("clamps", "vise"):
+        what = "clamps stand" if hold.method == "clamps" else "jaws of the vise stand"
+        return f"where the {what} is not declared: give [hold] keepouts in the shop file"
+    if hold.method == "screws" and not hold.points:
+        return "where the screws are is not declared: give [hold] points or keepouts in the shop file"
+    return None
 
 
 RULE = rule(

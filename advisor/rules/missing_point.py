@@ -3,8 +3,8 @@
 What it checks
     Positions in absolute mode that lie far outside all others, and would lie among their neighbours with the
     decimal point one to three places further left, or with the other sign; depths below the stock that would
-    fit the other passes in the same way; feeds of one tool that differ from its others by exactly ten, a
-    hundred or a thousand.
+    fit the other passes in the same way; feeds of one tool that are exactly ten, a hundred or a thousand times its
+    others. Where the whole program reads the wrong unit only unit-mix-up tells it.
 
 Why it matters
     A lost point or sign sends the cutter across the machine or through the table.
@@ -35,6 +35,7 @@ from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._common import feeding, touching
 from advisor.rules.base import rule
+from advisor.rules.unit_mix_up import check as unit_mix_up
 from grammar.moves import Flag, Kind
 
 NAME = "missing-point"
@@ -55,6 +56,8 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     if evidence.setting.workpiece is None:
         last = int(evidence.program.block_line[-1])
         yield NotChecked(NAME, "positions in X and Y, and feeds, are compared with the stock: give [stock]", "stock", 1, last)
+    if evidence.setting.workpiece is not None and any(unit_mix_up(evidence)):
+        return  # every number looks wrong where the unit is
     told: set[tuple[int, str]] = set()
     for finding in (*_depths(evidence), *_places(evidence), *_feeds(evidence)):
         key = (finding.block or 0, finding.message[:1])
@@ -268,6 +271,8 @@ def _places(evidence: Evidence) -> Iterator[Finding]:
         for place in _suspects(v):
             row = int(rows[place])
             value = float(v[place])
+            if moves.start[row, axis] == moves.end[row, axis]:
+                continue  # set by a block before that is not absolute
             others = order[np.abs(order - value) > 1e-6]
             if len(others) < 3:
                 continue

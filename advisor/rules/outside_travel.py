@@ -3,7 +3,7 @@
 What it checks
     Every move, arcs along their whole way, in machine coordinates against the travel of each axis. Where the
     shop file does not say where program zero sits on the machine ([offsets]), only the span of the motion is
-    compared with the length of each axis.
+    compared with the length of each axis, and the rest is not checked.
 
 Why it matters
     The machine stops at its limit switch in the middle of the cut, or loses its position against the end stop.
@@ -29,15 +29,15 @@ from collections.abc import Iterator
 import numpy as np
 
 from advisor.evidence import Evidence
-from advisor.findings import Finding
+from advisor.findings import Finding, NotChecked
 from advisor.rules._common import runs_of, span
 from advisor.rules.base import rule
 
 NAME = "outside-travel"
 
 
-def check(evidence: Evidence) -> Iterator[Finding]:
-    """One finding a stretch of moves beyond one end of one axis."""
+def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
+    """One finding a stretch of moves beyond one end of one axis; not checked where only spans could be compared."""
     machine = evidence.setting.machine
     if machine is None or not machine.travel:
         return
@@ -47,6 +47,16 @@ def check(evidence: Evidence) -> Iterator[Finding]:
         low, high = low + moves.machine_shift, high + moves.machine_shift
     systems = evidence.setting.offsets
     placed = np.array([frame.known and frame.system in systems for frame in moves.frames], dtype=bool)[moves.frame]
+    known = np.array([frame.known for frame in moves.frames], dtype=bool)[moves.frame]
+    unplaced = np.flatnonzero(~placed & known & np.isfinite(low).any(axis=1))
+    if len(unplaced):
+        lines = evidence.program.block_line[moves.block[unplaced]]
+        missing = sorted({moves.frames[int(f)].system for f in np.unique(moves.frame[unplaced])})
+        reason = (
+            f"where the zero of {', '.join(missing)} sits on the machine is not given, so only spans were compared with "
+            "the travel: give [offsets] in the shop file"
+        )
+        yield NotChecked(NAME, reason, "offsets", int(lines.min()), int(lines.max()))
     for axis, name in enumerate("xyz"):
         if name not in machine.travel:
             continue

@@ -66,8 +66,8 @@ def check(evidence: Evidence) -> Iterator[Finding]:
     for first, last, worst in runs_of(evidence, rows & still, np.zeros(len(moves)), through=through, same_mode=False):
         mode = evidence.mode(first)
         name = tool_name(mode.tool)
-        state = "is not turning" if mode.spindle == "off" else "is started at speed zero"
-        yield span(evidence, NAME, first, last, worst, f"{name[0].upper()}{name[1:]} {state} and cuts.")
+        state = "stands still" if mode.spindle == "off" else "turns at speed zero (S0)"
+        yield span(evidence, NAME, first, last, worst, f"{name[0].upper()}{name[1:]} cuts while the spindle {state}.")
 
 
 RULE = rule(__doc__, name=NAME, severity="error", group="set-up", check=check, needs=("moves",))

@@ -42,6 +42,7 @@ INCH = 25.4  # exact (international yard and pound agreement, 1959)
 SMALL = 1 / 8  # of the stock; estimate, no source
 FEW = 3  # places outside the stock, at least; estimate, no source
 MOST = 0.5  # share of the cuts outside the stock; estimate, no source
+CRAWL = 150.0  # mm/min, where the cutter's limits are not known; estimate, no source
 SLOW = 0.3  # of the least chip load the material's table names; estimate, no source
 
 
@@ -122,10 +123,13 @@ def _too_slow(evidence: Evidence, rows: np.ndarray) -> bool:
     mode = evidence.mode(row)
     cutter = evidence.cutter_for(mode)
     if cutter is None or setting.material is None or setting.machine is None or mode.rpm <= 0:
-        return bool(feeds[row] < 150.0)  # mm/min; estimate, no source
-    from advisor.limits import cut_limits
+        return bool(feeds[row] < CRAWL)
+    from advisor.limits import NoData, cut_limits
 
-    limits = cut_limits(cutter=cutter, material=setting.material, machine=setting.machine)
+    try:
+        limits = cut_limits(cutter=cutter, material=setting.material, machine=setting.machine)
+    except NoData:
+        return bool(feeds[row] < CRAWL)
     return bool(feeds[row] / (mode.rpm * cutter.flutes) < SLOW * limits.chip_low)
 
 

@@ -60,6 +60,9 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
                     message="All axes return to reference right after a cut: Z is not lifted first.",
                     at=evidence.point(row - 1),
                 )
+            else:
+                reason = "whether the cutter is above the stock is not known: give [stock] size and zero in the shop file"
+                yield NotChecked(NAME, reason, "stock", line, line)
         elif z < surface - RULE.tolerance:
             yield Finding(
                 rule=NAME,

@@ -1,7 +1,7 @@
 """A tool change with the cutter low, the spindle turning, or compensation on.
 
 What it checks
-    At each M6, and at each M0 that comes with a tool number or the word tool: the height of the tip above the
+    At each M6, and at each M0 whose block, or a comment beside it, speaks of a tool: the height of the tip above the
     stock's top against 10 mm, whether the spindle was commanded to stop before a change by hand, and whether
     G41 or G42 is in force. The first change, T0, the same tool again, and automatic changers are left out.
 
@@ -25,8 +25,10 @@ Safety
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
+from advisor.allowances import comments
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._common import feeding, high, mode_before, top
@@ -36,6 +38,8 @@ from grammar.moves import Event
 NAME = "unsafe-tool-change"
 UNKNOWN_CHANGER = "whether the machine changes tools by itself is not known: give [machine] change, or --machine"
 LIFT = 10.0  # mm above the stock's top; common practice, no source
+TOOL = re.compile(r"\b(?:tool|cutter|end ?mill|drill|T ?\d+)\b", re.IGNORECASE)
+CHANGE = re.compile(r"\b(?:chang\w*|insert|install|load|fit|mount|swap|put|next|set)\b", re.IGNORECASE)
 
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
@@ -63,6 +67,9 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         line = evidence.program.line_of(event.block)
         z = evidence.point(row)[2]
         gap: float | None = None
+        if surface is None and not high(evidence, row):
+            reason = "the height of the cutter above the stock is not known: give [stock] size and zero in the shop file"
+            yield NotChecked(NAME, reason, "stock", line, line)
         if surface is not None and not high(evidence, row):
             if z is None:
                 reason = "the height of the cutter at the tool change is not known"
@@ -113,10 +120,18 @@ def changes(evidence: Evidence) -> Iterator[tuple[Event, str]]:
 
 
 def _speaks_of_tool(evidence: Evidence, event: Event) -> bool:
-    """True where the words on the block of a stop name a tool."""
-    words = event.text.lower()
-    words += "".join(e.text.lower() for e in evidence.program.events if e.block == event.block and e.kind == "message")
-    return "tool" in words or "cutter" in words
+    """True where a T word or a comment on the block of a stop names a tool, or one beside it tells to change it."""
+    if any(e.block == event.block and e.kind == "tool-select" for e in evidence.program.events):
+        return True
+    line = evidence.program.line_of(event.block)
+    dialect = evidence.setting.checks.dialect
+    words = [event.text, *(e.text for e in evidence.program.events if e.block == event.block and e.kind == "message")]
+    words += [text for _, text in comments(evidence.text(line), dialect=dialect)]
+    if any(TOOL.search(text) for text in words):
+        return True
+    beside = (evidence.text(at).strip() for at in (line - 1, line + 1))
+    spoken = [text for shown in beside if shown[:1] in ("(", ";") for _, text in comments(shown, dialect=dialect)]
+    return any(TOOL.search(text) and CHANGE.search(text) for text in spoken)
 
 
 RULE = rule(__doc__, name=NAME, severity="error", group="set-up", check=check, needs=("moves",), unit="mm")

@@ -219,7 +219,10 @@ class Shop:
         row = self.chance.uniform(35, 60)
         clamp = Keepout("clamp", (-45.0, row - 15, 0.0), (-22.0, row + 15, thick + 35))
         held = hold or Hold(method="screws", points=points, spoilboard=0.5)
-        cutters = {tool: replace(cutter, tool=tool, length_offset=55.0 + 5 * tool) for tool, cutter in self.cutters.items()}
+        cutters = {
+            tool: replace(cutter, tool=tool, length_offset=55.0 + 5 * tool, max_rpm=cutter.max_rpm or 60000.0)
+            for tool, cutter in self.cutters.items()
+        }
         setting = Setting(
             machine=replace(
                 self.machine,

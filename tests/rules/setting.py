@@ -29,7 +29,7 @@ def default() -> Setting:
     )
     names = {1: "endmill-upcut-6mm-2f", 2: "endmill-downcut-6mm-2f", 3: "ballnose-6mm-2f", 4: "drill-6mm"}
     cutters = {
-        tool: replace(catalogue.cutter(name), tool=tool, stickout=35.0 if tool < 4 else 60.0)
+        tool: replace(catalogue.cutter(name), tool=tool, stickout=35.0 if tool < 4 else 60.0, max_rpm=60000.0)
         for tool, name in names.items()
     }
     return Setting(

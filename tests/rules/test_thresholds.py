@@ -7,6 +7,7 @@ Limits that are common practice, no source: up to 1.5 times the high end a warni
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -14,6 +15,7 @@ import pytest
 from advisor.check import check_program
 from advisor.findings import Finding, ProgramReport
 from advisor.rules import book
+from advisor.values import Hold, Keepout, Setting
 from tests.rules.setting import of_program
 
 HEAD = "G21 G90 G17 G40 G49 G80 G94 G54\nG53 G0 Z0\nT{tool} M6\nS{rpm} M3\nG4 P5\n"
@@ -23,10 +25,13 @@ STEEL = "stock 300x200x18 mild-steel"
 ACRYLIC = "stock 300x200x18 acrylic"
 
 
-def report(rule: str, body: str, *, words: str = "", rpm: int = 16000, tool: int = 1) -> ProgramReport:
+def report(
+    rule: str, body: str, *, words: str = "", rpm: int = 16000, tool: int = 1, setting: Setting | None = None
+) -> ProgramReport:
     """What one rule says of a program."""
     text = HEAD.format(rpm=rpm, tool=tool) + body + TAIL
-    setting = of_program(f"(setting: {words})" if words else "")
+    if setting is None:
+        setting = of_program(f"(setting: {words})" if words else "")
     return check_program(text.encode(), path="program.ngc", setting=setting, rules=[book()[rule]])
 
 
@@ -334,8 +339,6 @@ def test_the_dwell_of_a_drilling_cycle_may_last_three_turns_or_half_a_second() -
 
 
 def test_without_a_material_dwells_between_wood_and_metal_are_not_judged() -> None:
-    from dataclasses import replace
-
     bare = replace(of_program(""), material=None)
     for seconds, told, cause in ((0.2, 0, []), (0.5, 0, ["material"]), (1.5, 1, [])):
         text = (HEAD.format(rpm=16000, tool=1) + dwell(f"G4 P{seconds}") + TAIL).encode()
@@ -351,3 +354,151 @@ def test_an_arc_whose_start_is_not_known_is_not_held_to_the_axes() -> None:
     body = "G0 X40 Y40\nG0 Z5\nG1 X60 Z-2 F800\nG1 X10 Y=3\nG2 X80 Y60 I10 J0 F13000\nG1 X100 F12001\n"
     fast = only(found("feed-over-machine", body))
     assert facts(fast, "line end_line measured limit") == (11, 11, 12001.0, 12000.0)
+
+
+# ---- speeds, changes and what was not looked at ---------------------------------------------------------------------
+
+CUT = "G0 X40 Y40\nG0 Z5\nG1 X60 Z-2 F800\nG1 X120 F1600\n"
+
+
+def missed(said: ProgramReport) -> list[tuple[str, int, int]]:
+    """Cause and lines of what was not checked."""
+    return [(n.cause, n.from_line, n.to_line) for n in said.not_checked]
+
+
+def test_the_mark_on_a_cutter() -> None:
+    assert not found("cutter-over-speed", CUT, words="T1 max_rpm 16000")
+    fast = only(found("cutter-over-speed", CUT, words="T1 max_rpm 15999"))
+    assert facts(fast, "severity line measured limit unit") == ("error", 4, 16000.0, 15999.0, "rpm")
+
+
+@pytest.mark.parametrize(("rpm", "severity"), [(12000, None), (12100, "warning"), (18000, "warning"), (18100, "error")])
+def test_large_cutters_without_a_mark_stay_below_twelve_thousand(rpm: int, severity: str | None) -> None:
+    setting = of_program("(setting: T1 diameter 25.4)")
+    bare = replace(setting, cutters={1: replace(setting.cutters[1], max_rpm=None)})
+    said = report("cutter-over-speed", CUT, rpm=rpm, setting=bare)
+    assert [f.severity for f in said.findings] == ([] if severity is None else [severity])
+    assert not said.not_checked
+    assert all(f.limit == 12000.0 for f in said.findings)
+
+
+def test_a_smaller_cutter_without_a_mark_is_not_checked() -> None:
+    setting = of_program("")
+    bare = replace(setting, cutters={1: replace(setting.cutters[1], max_rpm=None)})
+    said = report("cutter-over-speed", CUT, setting=bare)
+    assert not said.findings and missed(said) == [("mark", 8, 9)]
+
+
+def test_travel_without_offsets_is_told() -> None:
+    assert not report("outside-travel", CUT).not_checked
+    said = report("outside-travel", CUT, words="no offsets")
+    assert not said.findings and missed(said) == [("offsets", 6, 10)]
+    over = report("outside-travel", CUT + "G0 Z20\nG0 X1241\n", words="no offsets")
+    assert [(f.line, f.measured, f.limit) for f in over.findings] == [(11, 1201.0, 1200.0)]
+
+
+@pytest.mark.parametrize(
+    ("hold", "looked"),
+    [
+        (Hold(), False),
+        (Hold(method="vacuum"), True),
+        (Hold(method="tape"), True),
+        (Hold(method="screws", points=((10.0, 10.0),)), True),
+        (Hold(method="screws"), False),
+        (Hold(method="clamps", points=((10.0, 10.0),)), False),
+        (Hold(method="vise"), False),
+        (Hold(method="vise", keepouts=(Keepout("jaw", (0.0, -20.0, 0.0), (300.0, 0.0, 12.0)),)), True),
+    ],
+)
+def test_clamps_nobody_declared_are_not_checked(hold: Hold, looked: bool) -> None:
+    said = report("keepout-hit", CUT, setting=replace(of_program(""), hold=hold))
+    assert not said.findings
+    assert [n.cause for n in said.not_checked] == ([] if looked else ["hold"])
+
+
+def test_a_holder_nobody_described_matters_only_below_the_stickout() -> None:
+    deep = "G0 X40 Y40\nG0 Z2\nG1 Z-3 F600\nG1 X80 F1600\nG1 Z-6 F600\nG1 X40 F1600\n"
+    words = "T1 flute_length 3,T1 stickout {}"
+    assert not report("holder-contact", deep, words=words.format(6)).not_checked
+    assert missed(report("holder-contact", deep, words=words.format(5.9))) == [("holder", 10, 12)]
+    described = report("holder-contact", deep, words=words.format(5.5) + ",T1 holder_diameter 20")
+    assert facts(only(list(described.findings)), "line measured") == (10, pytest.approx(0.5, abs=1e-4))
+
+
+def test_a_shank_nobody_described_matters_only_below_the_flutes() -> None:
+    deep = "G0 X40 Y40\nG0 Z2\nG1 Z-3 F600\nG1 X80 F1600\nG1 Z-6 F600\nG1 X40 F1600\n"
+    setting = of_program("")
+    for flutes, wanted in ((6.0, []), (5.5, [("shank", 10, 11)])):
+        cutter = replace(setting.cutters[1], flute_length=flutes, shank=None)
+        said = report("flute-length-exceeded", deep, setting=replace(setting, cutters={1: cutter}))
+        assert not said.findings and missed(said) == wanted
+
+
+def test_material_higher_than_the_flutes() -> None:
+    deep = "G0 X40 Y40\nG0 Z2\nG1 Z-5 F600\nG1 X80 F1600\n"
+    assert not found("flute-length-exceeded", deep, words="T1 flute_length 5")
+    short = only(found("flute-length-exceeded", deep, words="T1 flute_length 4.9"))
+    assert facts(short, "severity line measured limit") == ("error", 9, pytest.approx(5.0), 4.9)
+
+
+@pytest.mark.parametrize(
+    ("stop", "told"),
+    [
+        ("M0 (change to the 3 mm cutter)", True),
+        ("M0 ; T2", True),
+        ("T2 M0", True),
+        ("(change tool)\nM0", True),
+        ("M0\n(put in T2)", True),
+        ("M0 (turn the board)", False),
+        ("(tool 1 is 6 mm)\nG4 P1\nM0", False),
+        ("M0", False),
+    ],
+)
+def test_stops_that_speak_of_a_tool_are_changes(stop: str, told: bool) -> None:
+    assert bool(found("unsafe-tool-change", CUT + f"G0 Z5\nM5\n{stop}\n")) is told
+
+
+def test_the_height_at_a_change() -> None:
+    change = CUT + "G0 Z{}\nM5\nT2 M6\n"
+    assert not found("unsafe-tool-change", change.format(10))
+    low = only(found("unsafe-tool-change", change.format(9.9)))
+    assert facts(low, "severity line measured limit unit") == ("error", 12, pytest.approx(9.9), 10.0, "mm")
+    assert "the spindle still turns" in only(found("unsafe-tool-change", change.format(10).replace("M5\n", ""))).message
+    assert missed(report("unsafe-tool-change", change.format(10), words="no stock")) == [("stock", 12, 12)]
+    assert not found("unsafe-tool-change", change.format(1), words="change automatic")
+
+
+def test_without_stock_returns_and_first_heights_are_not_checked() -> None:
+    home = CUT + "G0 Z5\nG28\n"
+    assert missed(report("unsafe-home", home, words="no stock")) == [("stock", 11, 11)]
+    assert not report("unsafe-home", home).not_checked
+    text = "G21 G90 G17\nG0 Z5\nG0 X40 Y40\nS16000 M3\nG1 Z-2 F600\nG0 Z20\nM30\n"
+    for words, wanted in (("no stock", [("stock", 2, 2)]), ("", [])):
+        setting = of_program(f"(setting: {words})" if words else "")
+        said = check_program(text.encode(), path="p.ngc", setting=setting, rules=[book()["first-move-unsafe"]])
+        assert not said.findings and missed(said) == wanted
+
+
+# ---- numbers --------------------------------------------------------------------------------------------------------
+
+
+def test_a_position_set_by_increments_is_not_told_at_the_next_block() -> None:
+    walk = CUT + "G91 G1 Y400\nG90\nG1 X40 Z-4 F800\nG1 Y40 F1600\nG1 X120\n"
+    assert not found("missing-point", walk)
+    point = only(found("missing-point", walk.replace("G91 G1 Y400\nG90", "G1 Y400")))
+    assert facts(point, "line measured limit") == (10, 400.0, 40.0)
+
+
+def test_one_wrong_unit_is_one_finding() -> None:
+    body = CUT + "G1 Y80\nG1 X40 Z-4 F800\nG1 Y40 F1600\nG1 X120\n"
+    text = (HEAD.format(rpm=16000, tool=1) + body + TAIL).replace("G21", "G20").encode()
+    rules = [book()["unit-mix-up"], book()["missing-point"]]
+    said = check_program(text, path="p.ngc", setting=of_program(""), rules=rules)
+    assert [(f.rule, f.line) for f in said.findings] == [("unit-mix-up", 1)]
+
+
+def test_a_wrong_unit_is_told_for_a_cutter_no_table_knows() -> None:
+    setting = of_program(f"(setting: {ACRYLIC},T1 diameter 60)")
+    body = "G0 X1.5 Y1.5\nG0 Z.2\nG1 X2.4 Z-.08 F30\nG1 X4.7 F60\nG1 Y3\nG1 X1.5\nG1 Y1.5\n"
+    said = report("unit-mix-up", body, setting=setting)
+    assert [(f.rule, f.line) for f in said.findings] == [("unit-mix-up", 1)]
