@@ -3,14 +3,16 @@
 What it checks
     The distance from the centre to the start against that to the end, in the plane of the arc. The language
     allows 0.002 mm or 0.0002 in (NISTIR 6556, 3.5.3.2); the dialect shop allows for the rounding of the numbers
-    as written. Two slips that leave a true circle are told as warnings: a whole circle beside its neighbours, whose
-    centre with the other sign would be theirs, and an arc that turns back on the path at its start and at its end.
+    as written. Slips that leave a true circle are told as warnings: a whole circle beside its neighbours, whose
+    centre with the other sign would be theirs; an arc that bends away from the path at its start and at its end,
+    and would go on smoothly the other way round; one arc that goes against all others about its centre; and an arc
+    over more than half a circle in an upright plane.
 
 Why it matters
     The control stops, or bends the path from one radius to the other: a spiral through the wall of the part.
 
 What it cannot see
-    Which of start, end and centre is wrong. A half circle of a helix that goes the wrong way round.
+    Which of start, end and centre is wrong. A circle that turns the other way as a whole.
 
 How to mend
     Compute I, J and K again from the start of the arc. They are distances from the start to the centre, not
@@ -32,83 +34,116 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding
+from advisor.rules._arcs import SAME, Arcs, arcs_of, odd_ones, other_centre, overturned, raised, turning_back
 from advisor.rules.base import rule
-from grammar.moves import Flag, Kind
 
 NAME = "arc-mismatch"
-SAME = 0.05  # mm; estimate, no source
-BACK = -0.985  # cosine of 170 degrees; estimate, no source
-LEAST = 0.5  # mm of radius
+NEAR = 0.5  # of the radius; estimate, no source
+WRONG_WAY = "Compare G2 and G3 with the drawing; trace the program before it is run."
 
 
 def check(evidence: Evidence) -> Iterator[Finding]:
     """Slips that leave a true circle, each arc once. The pipeline adds the reader's own faults."""
-    moves = evidence.moves
-    if not len(moves.arc_row):
+    if not len(evidence.moves.arc_row):
         return
-    rows = moves.arc_row
-    level = (moves.plane == 17) & ((moves.flags[rows] & Flag.CYCLE) == 0)
-    start, end, centre = moves.start[rows, :2], moves.end[rows, :2], moves.centre[:, :2]
+    arcs = arcs_of(evidence)
+    whole = arcs.good & arcs.whole & (arcs.plane == 17)
     with np.errstate(invalid="ignore"):
-        radius = np.hypot(*(start - centre).T)
-        level &= np.isfinite(start).all(axis=1) & np.isfinite(end).all(axis=1) & (radius > LEAST)
-        whole = level & (np.hypot(*(end - start).T) < 1e-6)
-        told = _mirrored(rows, start, centre, whole)
-    for place in np.flatnonzero(told).tolist():
-        yield Finding(
-            rule=NAME,
-            severity="warning",
-            block=int(moves.block[rows[place]]),
-            message="This circle lies beside the circles before and after it; with the other sign its centre would be "
-            "theirs: a lost sign in I or J?",
-            at=evidence.point(int(rows[place])),
-            fix="Compare the signs of I and J with those of the circles beside it.",
+        lost = np.flatnonzero(_mirrored(arcs.row, arcs.start, arcs.centre, arcs.radius, whole))
+    for place in lost.tolist():
+        yield _slip(
+            evidence,
+            arcs,
+            place,
+            place,
+            "This circle lies beside the circles before and after it; with the other sign its centre would be theirs: a "
+            "lost sign in I or J?",
+            "Compare the signs of I and J with those of the circles beside it.",
         )
-    for place in np.flatnonzero(level & ~whole).tolist():
-        if _turns_back(evidence, place):
-            row = int(rows[place])
-            yield Finding(
-                rule=NAME,
-                severity="warning",
-                block=int(moves.block[row]),
-                message="This arc turns back on the path at its start and at its end; the other way round it would go on "
-                "smoothly: G2 and G3 mistaken?",
-                at=evidence.point(row),
-                fix="Compare G2 and G3 with the drawing; trace the program before it is run.",
+    told = set(lost.tolist())
+    for place in overturned(arcs).tolist():
+        told.add(place)
+        yield _slip(
+            evidence,
+            arcs,
+            place,
+            place,
+            f"This arc turns {np.degrees(abs(arcs.sweep[place])):.0f} degrees in an upright plane (G{arcs.plane[place]}), over "
+            "or under itself: G2 and G3 mistaken, or a plane left over?",
+            WRONG_WAY + " Write G17 before arcs in the XY plane.",
+        )
+    for place in raised(arcs):
+        if place not in told:
+            told.add(place)
+            yield _slip(
+                evidence,
+                arcs,
+                place,
+                place,
+                "This arc bulges to the other side than the other arcs between the same two points: G2 and G3 mistaken?",
+                WRONG_WAY,
+            )
+    for first, last in odd_ones(evidence, arcs):
+        if not told.intersection(range(first, last + 1)):
+            told.update(range(first, last + 1))
+            which = "This arc goes" if first == last else "One of these arcs goes"
+            yield _slip(
+                evidence,
+                arcs,
+                first,
+                last,
+                f"{which} the other way round than the others about this centre: G2 and G3 mistaken?",
+                WRONG_WAY,
+            )
+    for place in (*other_centre(arcs), *turning_back(evidence, arcs)):
+        if place not in told:
+            told.add(place)
+            yield _slip(
+                evidence,
+                arcs,
+                place,
+                place,
+                "This arc bends away from the path at its start and at its end; the other way round, or with the other sign "
+                "of R, it would go on smoothly: G2 and G3 mistaken?",
+                WRONG_WAY,
             )
 
 
-def _mirrored(rows: np.ndarray, start: np.ndarray, centre: np.ndarray, whole: np.ndarray) -> np.ndarray:
-    """Whole circles between two arcs that share the centre it would have with the other sign."""
+def _slip(evidence: Evidence, arcs: Arcs, first: int, last: int, message: str, fix: str) -> Finding:
+    """A finding on the arcs from ``first`` to ``last``."""
+    block = evidence.moves.block
+    a, b = int(block[arcs.row[first]]), int(block[arcs.row[last]])
+    return Finding(
+        rule=NAME,
+        severity="warning",
+        block=a,
+        end_block=max(a, b),
+        message=message,
+        at=evidence.point(int(arcs.row[last])),
+        fix=fix,
+    )
+
+
+def _mirrored(rows: np.ndarray, start: np.ndarray, centre: np.ndarray, radius: np.ndarray, whole: np.ndarray) -> np.ndarray:
+    """Whole circles whose centre, with the other sign, would be that of their neighbours.
+
+    Of the arcs before and after, or of two before or two after; circles that move on a little count too (trochoids).
+    """
     told = np.zeros(len(rows), dtype=bool)
     if len(rows) < 3:
         return told
-    other = (2 * start - centre)[1:-1]
-    near = (np.diff(rows)[:-1] <= 2) & (np.diff(rows)[1:] <= 2)
-    before, after = np.hypot(*(centre[:-2] - other).T), np.hypot(*(centre[2:] - other).T)
-    told[1:-1] = whole[1:-1] & near & (before < SAME) & (after < SAME)
-    return told
+    other = 2 * start - centre
+    reach = np.maximum(SAME, NEAR * radius)
 
+    def beside(step: int) -> np.ndarray:
+        at = np.arange(len(rows)) + step
+        inside = (at >= 0) & (at < len(rows))
+        at = np.where(inside, at, 0)
+        near = np.abs(rows[at] - rows) <= 2 * abs(step)
+        return np.asarray(inside & near & (np.hypot(*(centre[at] - other).T) < reach * abs(step)))
 
-def _turns_back(evidence: Evidence, place: int) -> bool:
-    """True where an arc starts and ends against the lines beside it. Arcs over the same circle are let go: there and back."""
-    moves = evidence.moves
-    row = int(moves.arc_row[place])
-    if row == 0 or row + 1 >= len(moves) or abs(float(moves.sweep[place])) < 0.1:
-        return False
-    turn = 1.0 if moves.sweep[place] > 0 else -1.0
-    ways = []
-    for beside, at in ((row - 1, moves.start[row, :2]), (row + 1, moves.end[row, :2])):
-        if moves.kind[beside] != Kind.FEED or moves.block[beside] == moves.block[row]:
-            return False
-        along = moves.end[beside, :2] - moves.start[beside, :2]
-        size = float(np.hypot(*along))
-        out = at - moves.centre[place, :2]
-        tangent = turn * np.array([-out[1], out[0]]) / max(float(np.hypot(*out)), 1e-9)
-        if not size > 1e-3:
-            return False
-        ways.append(float(along @ tangent) / size)
-    return max(ways) < BACK
+    before, after = beside(-1), beside(1)
+    return np.asarray(whole & ((before & after) | (before & beside(-2)) | (after & beside(2))))
 
 
 RULE = rule(__doc__, name=NAME, severity="error", group="reading", check=check)

@@ -83,3 +83,135 @@ def test_a_lost_sign_above_the_work_is_still_told() -> None:
     first = "G0 X20 Y20\nG0 Z5\nG1 X26 Z-0.3 F800\nG1 X80 F2000\nG0 Z5\nG0 X20 Y40\n"
     text = HEAD.format(tool=3) + first + "G1 X26 Z0.3 F800\nG1 X80 F2000\n" + TAIL
     assert [f.line for f in told(text, "missing-point")] == [12]
+
+
+# --------------------------------------------------------------------------------------------------- arc-mismatch
+
+
+def arc_lines(text: str) -> list[tuple[int, int]]:
+    """First and last line of each arc told on a program with this body, cut with the 6 mm cutter; lines of the body."""
+    head = HEAD.format(tool=1) + "G0 X20 Y20\nG0 Z5\nG1 Z0.3 F800\n"
+    before = head.count("\n")
+    return [(f.line - before, f.end_line - before) for f in told(head + text + "G0 Z15\nM5\nM30\n", "arc-mismatch")]
+
+
+def test_a_half_turn_of_a_helix_that_goes_back() -> None:
+    """Half turns of one helix; the fourth goes back over the third instead of on."""
+    turns = [f"G3 X{29.2 if n % 2 else 25:g} Y20 Z{-0.3 * n:.1f} I{2.1 if n % 2 else -2.1} J0" for n in range(6)]
+    start = "G1 X29.2 F2000\n"
+    good = start + "\n".join(turns) + "\n"
+    assert arc_lines(good) == []
+    turns[3] = turns[3].replace("G3", "G2")
+    assert arc_lines(start + "\n".join(turns) + "\n") == [(5, 5)]
+
+
+def test_arcs_there_and_back_are_how_a_curved_slot_is_cut() -> None:
+    there, back = "G3 X20 Y60 Z{z} I0 J20", "G2 X20 Y20 Z{z} I0 J-20"
+    lines = [(there if n % 2 == 0 else back).format(z=f"{-0.3 * (n + 1):.1f}") for n in range(6)]
+    assert arc_lines("F2000\n" + "\n".join(lines) + "\n") == []
+    lines[3] = lines[3].replace("G2", "G3")  # the other side of the circle, nowhere near the slot
+    assert arc_lines("F2000\n" + "\n".join(lines) + "\n") == [(5, 5)]
+
+
+def test_rounded_radii_of_nearly_half_a_circle_are_one_circle() -> None:
+    """R19.64 and R19.63 over a chord of 38.66 mm: the centres lie 0.06 mm apart."""
+    slot = "G1 X63.8 Y100.33 F2000\n" + "G3 X26.01 Y92.16 R19.64\nG2 X63.8 Y100.33 R19.63\n" * 2
+    assert arc_lines(slot) == []
+
+
+def test_a_ring_in_halves_one_of_which_goes_back() -> None:
+    """Rings outwards in half circles: the first half of the second ring lies on the side of the second half."""
+
+    def rings(spoil: bool) -> str:
+        text = "G1 X30 Y20 F2000\n"
+        for n, r in enumerate((3, 5, 7)):
+            text += f"G1 X{27 + r}\nG{2 if spoil and n == 1 else 3} X{27 - r} I{-r} J0\nG3 X{27 + r} I{r} J0\n"
+        return text
+
+    assert arc_lines(rings(False)) == []
+    assert arc_lines(rings(True)) == [(6, 6)]
+
+
+def test_a_trochoid_with_a_half_circle_that_goes_back() -> None:
+    """Each pair of half circles has its own centre; in one of them the way out goes back over the way in."""
+
+    def slot(spoil: bool) -> str:
+        text = "G1 X30 Y20 F2000\n"
+        for n in range(7):
+            x = 30 + 0.5 * n
+            text += f"G1 X{x}\nG{2 if spoil and n == 4 else 3} X{x} Y26 I0 J3\nG3 X{x} Y20 I0 J-3\n"
+        return text
+
+    assert arc_lines(slot(False)) == []
+    assert arc_lines(slot(True)) == [(15, 16)]
+
+
+def corners(radius: float, odd: str = "", every: str = "G3 X{x} Y{y} R{r}") -> str:
+    """A square with four corners by R, going counterclockwise; the third corner may be written otherwise."""
+    r = radius
+    points = [(80 - r, 20, 80, 20 + r), (80, 60 - r, 80 - r, 60), (20 + r, 60, 20, 60 - r), (20, 20 + r, 20 + r, 20)]
+    text = f"G1 X{20 + r} Y20 F2000\n"
+    for n, (ax, ay, bx, by) in enumerate(points):
+        form = odd if odd and n == 2 else every
+        text += f"G1 X{ax} Y{ay}\n" + form.format(x=bx, y=by, r=r) + "\n"
+    return text
+
+
+@pytest.mark.parametrize("odd", ["G2 X{x} Y{y} R{r}", "G3 X{x} Y{y} R-{r}"])
+def test_one_corner_of_four_bends_to_the_other_side(odd: str) -> None:
+    assert arc_lines(corners(8)) == []
+    assert arc_lines(corners(8, odd)) == [(7, 7)]
+
+
+def test_corners_that_all_bend_inwards_are_meant() -> None:
+    assert arc_lines(corners(8, every="G2 X{x} Y{y} R{r}")) == []
+
+
+def test_the_sign_of_r_in_a_helix_of_quarters() -> None:
+    ends = [(27, 27), (20, 20), (27, 13), (34, 20)]
+
+    def turns(spoil: bool) -> str:
+        text = "G1 X34 Y20 F2000\n"
+        for n in range(8):
+            x, y = ends[n % 4]
+            text += f"G3 X{x} Y{y} Z{0.3 - 0.1 * (n + 1):.1f} R{'-' if spoil and n == 7 else ''}7\n"
+        return text + "G1 X27\n"
+
+    assert arc_lines(turns(False)) == []
+    assert arc_lines(turns(True)) == [(9, 9)]
+
+
+def test_a_lens_is_two_arcs_about_two_centres() -> None:
+    one = "G1 X20 Y20 F2000\nG3 X60 Y20 R30\nG3 X20 Y20 R30\n"
+    assert arc_lines(one) == []
+    assert arc_lines(one * 3) == []
+
+
+def test_a_trough_arc_that_goes_over_the_top() -> None:
+    """Upright arcs there and back over neighbouring rows, by centre and by radius."""
+
+    def rows(by: str, spoil: bool) -> str:
+        text = "G1 Z0 F800\nG18\n"
+        for n in range(5):
+            there = n % 2 == 0
+            code = 2 if there else 3
+            if spoil and n == 2:
+                code = 5 - code
+            word = "R101" if by == "R" else f"I{20 if there else -20} K99"
+            text += f"G{code} X{60 if there else 20} Z0 {word} F1500\nG1 Y{20 + 2 * (n + 1)}\n"
+        return text + "G17\n"
+
+    for by in ("R", "IK"):
+        assert arc_lines(rows(by, False)) == []
+        assert arc_lines(rows(by, True)) == [(7, 7)]
+
+
+def test_a_circle_of_a_trochoid_on_the_wrong_side() -> None:
+    def loops(spoil: bool) -> str:
+        text = "G1 X30 Y20 F2000\n"
+        for n in range(6):
+            text += f"G1 X{30 + 0.8 * n:.1f}\nG3 I{'' if spoil and n == 5 else '-'}3 J0\n"
+        return text
+
+    assert arc_lines(loops(False)) == []
+    assert arc_lines(loops(True)) == [(13, 13)]
