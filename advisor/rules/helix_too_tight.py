@@ -44,34 +44,23 @@ def helix_rows(evidence: Evidence) -> dict[int, tuple[float, float, float]]:
     Arcs that follow each other about one centre are one helix; what turns less than half a turn is no helix.
     """
     placed = evidence.placed
-    rows = np.flatnonzero(placed.plane == 17)
-    found: dict[int, tuple[float, float, float]] = {}
-    group: list[int] = []
-
-    def close() -> None:
-        turn = sum(abs(float(placed.sweep[k])) for k in group) / (2 * np.pi)
-        drop = sum(float(placed.start[placed.arc_row[k], 2] - placed.end[placed.arc_row[k], 2]) for k in group)
-        if group and turn >= 0.5 and drop > 1e-6:
-            radius = float(np.hypot(*(placed.start[placed.arc_row[group[0]], :2] - placed.centre[group[0], :2])))
-            for k in group:
-                found[int(placed.arc_row[k])] = (radius, drop / turn, turn)
-
-    for k in rows.tolist():
-        row = int(placed.arc_row[k])
-        falls = bool(placed.start[row, 2] - placed.end[row, 2] > 1e-6)
-        joined = (
-            group
-            and falls
-            and row - int(placed.arc_row[group[-1]]) == 1
-            and bool(np.hypot(*(placed.centre[k, :2] - placed.centre[group[-1], :2])) < 1e-3)
-        )
-        if not joined:
-            close()
-            group = []
-        if falls:
-            group.append(k)
-    close()
-    return found
+    fall = placed.start[placed.arc_row, 2] - placed.end[placed.arc_row, 2]
+    with np.errstate(invalid="ignore"):
+        k = np.flatnonzero((placed.plane == 17) & (fall > 1e-6))
+    if not len(k):
+        return {}
+    rows, centre = placed.arc_row[k], placed.centre[k, :2]
+    apart = (np.diff(rows) != 1) | ~(np.hypot(*np.diff(centre, axis=0).T) < 1e-3)
+    first = np.flatnonzero(np.concatenate([[True], apart]))
+    turn = np.add.reduceat(np.abs(placed.sweep[k]), first) / (2 * np.pi)
+    drop = np.add.reduceat(fall[k], first)
+    radius = np.hypot(*(placed.start[rows[first], :2] - centre[first]).T)
+    last = np.append(first[1:], len(k))
+    return {
+        row: (float(radius[g]), float(drop[g] / turn[g]), float(turn[g]))
+        for g in np.flatnonzero((turn >= 0.5) & (drop > 1e-6)).tolist()
+        for row in rows[first[g] : last[g]].tolist()
+    }
 
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
