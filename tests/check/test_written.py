@@ -6,6 +6,7 @@ Every case is a pair: what a careful writer may do, of which nothing is said, an
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
@@ -215,3 +216,62 @@ def test_a_circle_of_a_trochoid_on_the_wrong_side() -> None:
 
     assert arc_lines(loops(False)) == []
     assert arc_lines(loops(True)) == [(13, 13)]
+
+
+# ----------------------------------------------------------------------------------- cutter-mismatch, length offsets
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "T1 endmill up-cut 8mm 2f",
+        "T1 up-cut 8 mm",
+        "endmill 8mm",
+        "T1 drill 8mm",
+        "T1 8mm endmill",
+        "cutter flat 5/16 in",
+    ],
+)
+def test_the_diameter_may_stand_before_or_after_the_word(words: str) -> None:
+    text = HEAD.format(tool=1).replace("T1 M6\n", f"({words})\nT1 M6\n") + "G0 X20 Y20\nG0 Z5\n" + TAIL
+    assert len(told(text, "cutter-mismatch")) == 1
+    twin = text.replace("8mm", "6mm").replace("8 mm", "6 mm").replace("5/16 in", "6 mm")
+    assert told(twin, "cutter-mismatch") == []
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "mill 3mm off the top",
+        "T1 drill 20mm deep",
+        "T1 endmill 22mm long",
+        "bit 8mm shank",
+        "cutter for 18mm ply",
+        "drill 4 holes 5mm apart",
+        "T1 ball nose 3mm radius",
+    ],
+)
+def test_other_lengths_beside_a_word_for_a_cutter(words: str) -> None:
+    text = HEAD.format(tool=1).replace("T1 M6\n", f"({words})\nT1 M6\n") + "G0 X20 Y20\nG0 Z5\n" + TAIL
+    assert told(text, "cutter-mismatch") == []
+
+
+def offsets(number: int, lengths: dict[int, float]) -> list[Finding]:
+    """A program that cuts with T1 and G43 H``number``, where the shop file declares these length offsets."""
+    text = HEAD.format(tool=1).replace("M3\n", f"M3\nG43 H{number}\n") + "G0 X20 Y20\nG0 Z5\nG1 Z-1 F800\nG1 X60 F2000\n" + TAIL
+    setting = default()
+    cutters = {tool: replace(c, length_offset=lengths.get(tool)) for tool, c in setting.cutters.items()}
+    found = check_program(text.encode(), path="p.ngc", setting=replace(setting, cutters=cutters))
+    return [f for f in found.findings if f.rule == "length-offset-missing"]
+
+
+def test_the_length_of_another_tool() -> None:
+    assert offsets(1, {1: 50.0, 2: 60.0}) == []
+    assert len(offsets(2, {1: 50.0, 2: 60.0})) == 1
+    assert len(offsets(21, {1: 50.0})) == 1
+
+
+def test_another_number_may_be_meant() -> None:
+    """Where no length is declared for the tool, or the same under both numbers."""
+    assert offsets(2, {}) == []
+    assert offsets(2, {1: 50.0, 2: 50.0}) == []
