@@ -229,6 +229,7 @@ class Advice:
     spread: str = ""
     cut: CutLimits | None = None
     engagement: Engagement | None = None
+    ramp_feed: float | None = None  # on a straight ramp of ``ramp_angle``
 
     def steps(self) -> tuple[Step, ...]:
         """How these numbers came about: every formula with its numbers and source."""
@@ -252,6 +253,7 @@ class Advice:
             "stepover_mm": rounded(self.stepover),
             "helix": self.helix.to_dict() if self.helix else None,
             "ramp_angle_deg": rounded(self.ramp_angle),
+            "ramp_feed_mm_min": rounded(self.ramp_feed),
             "first_cut": self.first_cut.to_dict(),
             "max_chip_thickness_mm": rounded(p.max_chip_thickness),
             "removal_rate_cm3_min": rounded(p.removal_rate),
@@ -306,6 +308,7 @@ class Refusal:
             "stepover_mm": None,
             "helix": None,
             "ramp_angle_deg": None,
+            "ramp_feed_mm_min": None,
             "first_cut": None,
             "max_chip_thickness_mm": None,
             "removal_rate_cm3_min": None,
@@ -378,6 +381,7 @@ class Rating:
             "stepover_mm": rounded(self.stepover),
             "helix": self.helix.to_dict() if self.helix else None,
             "ramp_angle_deg": rounded(self.ramp_angle),
+            "ramp_feed_mm_min": None,
             "first_cut": None,
             "max_chip_thickness_mm": rounded(p.max_chip_thickness),
             "mean_chip_thickness_mm": rounded(p.mean_chip_thickness),

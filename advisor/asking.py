@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from advisor.advice import OPERATIONS, BadRequest, Request
 from advisor.limits import CutLimits
-from advisor.operations import effective_diameter
+from advisor.operations import cone_height, effective_diameter
 from advisor.values import Cutter, Material
 
 
@@ -156,6 +156,12 @@ def reach(request: Request, limits: CutLimits) -> str | None:
             f"the cutter stands out {limits.stickout:g} mm and the cut is {depth:g} mm deep: the holder would come within "
             f"{GRIP_CLEARANCE:g} mm of the work or hit it; let it stand out at least {depth + GRIP_CLEARANCE:g} mm or take a "
             "longer cutter"
+        )
+    cone = cone_height(limits.cutter)
+    if depth > cone + 1e-6:
+        return (
+            f"the cone of the cutter is {cone:.4g} mm high and the groove is {depth:g} mm deep: above the cone it cuts a "
+            f"straight wall; take a larger V cutter, or go at most {math.floor(100 * cone) / 100:g} mm deep"
         )
     thick = limits.shank > 0.95 * limits.cutter.diameter  # no neck that stays free of the wall
     if depth > limits.flute_length + 1e-6 and (thick or request.operation == "drill"):

@@ -9,7 +9,7 @@ import math
 
 from advisor.advice import Advice, FirstCut, LimitUse, Physics, Refusal, Request
 from advisor.cutting.drilling import deep_hole_factors, drill_removal_rate, drill_torque, pecks
-from advisor.limits import CP, CutLimits, ForceLaw
+from advisor.limits import CP, CutLimits, ForceLaw, plunge_depth
 from advisor.remarks import sources_of, spread_of
 from advisor.search import FIRST_CUT_SHARE, PUSH_SHARE, round_feed, speeds_between
 
@@ -115,7 +115,15 @@ def recommend_drill(request: Request, limits: CutLimits, safety: tuple[str, ...]
     def refuse(reason: str, name: str, helps: tuple[str, ...] = ()) -> Refusal:
         return Refusal(request, (reason,), (name,), helps, safety, sources_of(limits), limits.assumptions)
 
-    hard = min(limits.spindle_max, 1000.0 * limits.cutting_speed_high / (math.pi * d))
+    straight = plunge_depth(cutter, limits.material.family)
+    if cutter.form != "drill" and limits.metal and depth > straight + 1e-9:
+        return refuse(
+            f"an end mill should not be used as a drill in metal: its end can't clear the chips, and at most {straight:.2g} mm "
+            "straight down are advised.",
+            "straight-plunge",
+            ("a drill", "bore the hole with a smaller end mill (operation bore)"),
+        )
+    hard = min(limits.spindle_max, 1000.0 * limits.cutting_speed_high * slower / (math.pi * d))
     if limits.spindle_min > hard + 1e-9:
         name = "cutting-speed" if hard < limits.spindle_max else limits.spindle_max_name
         return refuse(
@@ -165,10 +173,13 @@ def recommend_drill(request: Request, limits: CutLimits, safety: tuple[str, ...]
             speeds.append(other[1])
     uses = drill_uses(limits, rpm=rpm, feed=feed, least=0.5 * least, most=chosen, speed=max(speed, 1e-9), law=limits.force_high)
     bites = peck_plan(limits, depth)
-    gentle = round_feed(max(FIRST_CUT_SHARE * feed, min(0.5 * least * rpm, FIRST_CUT_SHARE * feed)))
+    # Slower with the feed, so that it does not rub; at the slowest speed the chip goes before the gentler feed.
+    gentle = round_feed(FIRST_CUT_SHARE * feed)
     slow_rpm = rpm
     if gentle / rpm < 0.5 * least:
-        slow_rpm = speeds_between(limits.spindle_min, max(gentle / (0.5 * least), limits.spindle_min))[-1]
+        slow_rpm = min(rpm, speeds_between(limits.spindle_min, max(gentle / (0.5 * least), limits.spindle_min))[-1])
+        if gentle < 0.5 * least * slow_rpm - 1e-9:
+            gentle = min(feed, math.ceil(0.5 * least * slow_rpm))
     area = math.pi * d * d / 4.0
     names = tuple(u.name for u in uses if u.use >= 0.97 and u.name not in ("chip-too-thin", "spindle-slowest"))
     if not names:

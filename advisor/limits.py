@@ -211,6 +211,17 @@ class NoData(ValueError):  # noqa: N818 (reads as what it is)
     """No data supports this cutter in this material; the message says why."""
 
 
+def plunge_depth(cutter: Cutter, family: str) -> float:
+    """How deep a cutter may go straight down at once, mm: a tenth of its diameter in metal, a diameter in wood and
+    plastics, foam as deep as it likes; nothing where it does not cut at its centre or packs the chips (common practice,
+    no source)."""
+    if not cutter.centre_cutting or (family in WOODS and cutter.twist in ("down", "compression")):
+        return 0.0
+    if family in METALS:
+        return 0.1 * cutter.diameter
+    return math.inf if family == "foam" else cutter.diameter
+
+
 def spindle_power(machine: Machine, rpm: float) -> float:
     """Shaft power (W) at ``rpm``: straight lines between the points of the power curve, constant torque below its
     first, constant power above its last; without a curve constant torque up to the top speed (motor texts)."""

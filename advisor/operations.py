@@ -2,7 +2,8 @@
 
 Conventions: engagement angle from the circular-path approximation, h(phi) = f_z * sin(phi) * sin(kappa); one-sided in
 side cuts and pockets (phi_s = arccos(1 - 2 a_e / D)), full width in slots, engraving and helical bores, centred in
-facing (phi_s = 2 arcsin(a_e / D)). Lengths mm, angles rad.
+facing (phi_s = 2 arcsin(a_e / D)); but strips cut beside each other engage on one side: where that is the worse of the
+two (the thin chip, the power of thin chips) it counts. Lengths mm, angles rad.
 """
 
 from __future__ import annotations
@@ -28,12 +29,20 @@ class Engagement:
     greatest: float  # h_max / f_z
     across: float  # the same without the thinning along a round edge, whose tip always ploughs: for too thin a chip
     mean: float  # h_m / f_z
+    least_mean: float  # h_m / f_z on one side where facing strips lie beside each other: for the power
     mean_section: float  # mean chip section of one tooth in cut / f_z, mm
     peak_section: float  # greatest chip section of one tooth / f_z, on straight flutes, mm
     side_section: float  # greatest sum over a turn of all teeth in cut, as vectors, the helix counted / f_z, mm
     teeth: float  # mean number of teeth in cut
     section: float  # swept cross-section, mm2: removal = section * feed
     effective_diameter: float
+
+
+def cone_height(cutter: Cutter) -> float:
+    """Height (mm) of the cone of a V cutter: above it the edges run straight up. Infinite for other forms."""
+    if cutter.form != "vee":
+        return math.inf
+    return (cutter.diameter - cutter.tip_diameter) / 2.0 / math.tan(math.radians((cutter.tip_angle or 90.0) / 2))
 
 
 def effective_diameter(cutter: Cutter, a_p: float) -> float:
@@ -139,9 +148,17 @@ def side_section(a_p: float, flutes: int, start: float, end: float, lag: float) 
     return a_p * (low_share + (high_share - low_share) * (place - i))
 
 
-def engage(cutter: Cutter, operation: str, a_p: float, a_e: float, bore: tuple[float, float] | None = None) -> Engagement:
+def engage(
+    cutter: Cutter,
+    operation: str,
+    a_p: float,
+    a_e: float,
+    bore: tuple[float, float] | None = None,
+    groove: float = 0.0,
+) -> Engagement:
     """The engagement of ``cutter`` at ``a_p`` deep and ``a_e`` wide. ``bore`` is (bore diameter, path diameter) of a
-    helical bore, whose ``a_p`` is the pitch."""
+    helical bore, whose ``a_p`` is the pitch. ``groove`` is the whole depth (mm) a V cutter goes to in passes of ``a_p``:
+    its last pass takes a skin off both flanks, the most of all passes."""
     d = cutter.diameter
     d_eff = effective_diameter(cutter, a_p)
     sine, mean_sine = edge_angle(cutter, a_p)
@@ -157,13 +174,18 @@ def engage(cutter: Cutter, operation: str, a_p: float, a_e: float, bore: tuple[f
         angle = math.pi
         start, end = 0.0, math.pi
         if cutter.form == "vee":
-            section = a_p * (cutter.tip_diameter + d_eff) / 2
+            deep = max(groove, a_p)
+            section = a_p * (effective_diameter(cutter, deep) + effective_diameter(cutter, deep - a_p)) / 2
         if bore is not None:
             post = max(0.0, bore[0] - 2.0 * d)
             section = (bore[0] ** 2 - post**2) * a_p / (4.0 * bore[1])
     top = 1.0 if end >= math.pi / 2 else math.sin(end)
     cosines = math.cos(start) - math.cos(end)
     mean = cosines / angle if angle > 0 else 0.0
+    least_top, least_mean = top, mean
+    if operation == "face" and ratio > 0:
+        one = math.acos(1.0 - 2.0 * ratio)
+        least_top, least_mean = math.sin(min(one, math.pi / 2)), min(mean, 2.0 * ratio / one)
     z = cutter.flutes
     lag = helix_lag(cutter, a_p)
     return Engagement(
@@ -173,8 +195,9 @@ def engage(cutter: Cutter, operation: str, a_p: float, a_e: float, bore: tuple[f
         start=start,
         end=end,
         greatest=top * sine,
-        across=top if cutter.form in ("ball", "corner") else top * sine,
+        across=least_top if cutter.form in ("ball", "corner") else least_top * sine,
         mean=mean * mean_sine,
+        least_mean=least_mean * mean_sine,
         mean_section=a_p * mean,
         peak_section=a_p * top,
         side_section=side_section(a_p, z, start, end, lag),

@@ -70,7 +70,8 @@ def _mill_lines(
     if task.finish:
         least = thin_finish(limits)
     low, high, _, _ = spindle_bounds(limits, e.effective_diameter, ends.speed)
-    lines = [WindowLine("chip-too-thin", "too thin a chip", tuple(least / heavy.across * n * z for n in rpm), True)]
+    thinnest = max(least / heavy.across, row.lap)
+    lines = [WindowLine("chip-too-thin", "too thin a chip", tuple(thinnest * n * z for n in rpm), True)]
     names = {"chip-too-thick": "too thick a chip", "deflection": "bending", "tool-stress": "stress in the cutter",
              "run-out": "run-out", "axis-push": "axis force", "finish-feed": "finishing feed"}  # fmt: skip
     for name, f_z in each:

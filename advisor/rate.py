@@ -14,8 +14,8 @@ from functools import lru_cache
 
 from advisor.advice import NEAR, BadRequest, Helix, LimitUse, Physics, Rating, Request
 from advisor.asking import filled, made_for, reach, validate
-from advisor.limits import CP, CutLimits, ForceLaw, NoData, cut_limits
-from advisor.operations import effective_diameter, engage
+from advisor.limits import CP, CutLimits, ForceLaw, NoData, cut_limits, plunge_depth
+from advisor.operations import effective_diameter
 from advisor.recommend import helix_of, make_task, physics, uses
 from advisor.remarks import safety_of, sources_of, spread_of, wide_side_cut
 from advisor.search import Ends
@@ -266,7 +266,7 @@ def _rate_mill(
     if task.bore is None and request.bore_diameter is not None and request.helix_angle is not None:
         turn = math.pi * (request.bore_diameter - d) * math.tan(math.radians(request.helix_angle))
         helix = helix_of(request.bore_diameter, d, turn, feed)
-    e = engage(cutter, task.operation, a_p, a_e, task.bore)
+    e = task.engaged(a_p, a_e)[0]
     what = physics(
         limits,
         e,
@@ -407,6 +407,9 @@ def _rate_drill(
         bite = stepdown if stepdown is not None else depth
         most = limits.peck_first if cutter.form == "drill" else first
         found = (*found, LimitUse("peck", bite, most, "mm", bite / most, limits.sources.get("peck_first", CP)))
+    if cutter.form != "drill" and limits.metal and depth is not None and known:
+        straight = plunge_depth(cutter, limits.material.family)
+        found = (*found, LimitUse("straight-plunge", depth, straight, "mm", depth / straight, CP))
     found = tuple(sorted(found, key=lambda u: -u.use))
     return Rating(
         request=request,

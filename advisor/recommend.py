@@ -47,6 +47,7 @@ from advisor.search import (
     depth_limits,
     descent,
     ends_of,
+    feed_by_power,
     force_allowed,
     least_stepdown,
     round_feed,
@@ -60,6 +61,11 @@ from advisor.search import (
 from advisor.values import Cutter, Machine, Material
 
 __all__ = ["Advice", "BadRequest", "Refusal", "Request", "recommend", "validate"]
+
+
+ENTRY_WIDTH = 0.95  # x diameter: an entry is hardly ever quite as wide as the cutter
+FINISH_WIDTH = 0.15  # x diameter at most: a wider finish grows too wide in inside corners
+LEAST_FIRST = 0.05  # of the best pass: below it the first cut is left as it is
 
 
 def physics(
@@ -103,18 +109,20 @@ def uses(task: Task, ends: Ends, *, a_p: float, a_e: float, rpm: float, feed: fl
     """Every limit that applies to a setting, with its value at the pessimistic end of the data; fullest first."""
     limits = task.limits
     cutter, machine, sources = limits.cutter, limits.machine, limits.sources
-    e = engage(cutter, task.operation, a_p, a_e, task.bore)
-    heavy = engage(cutter, "slot", a_p, cutter.diameter) if task.operation == "pocket" else e
+    e, heavy = task.engaged(a_p, a_e)
     z = cutter.flutes
     f_z = feed / (rpm * z)
     least, low, chosen, high = chip_range(limits, heavy, wide=task.opening in ("slot", "bore", "engrave"))
     cap = (least, low, chosen, high)[ends.chip]
     if task.finish:
         least = thin_finish(limits)
+    thin, lap = heavy, limits.chip_floor(a_e)
+    if task.operation == "pocket" and lap / e.across > least / heavy.across:
+        thin, least = e, lap  # the laps after the first take their width only
     h_max = f_z * heavy.greatest
     found = [
         _use("chip-too-thick", h_max, min(cap, THINNING_MOST * cap * heavy.greatest), "mm", sources["chip_load"]),
-        _use("chip-too-thin", f_z * heavy.across, least, "mm", sources["chip_least"], least=True),
+        _use("chip-too-thin", f_z * thin.across, least, "mm", sources["chip_least"], least=True),
         _use(
             "run-out", min(h_max + limits.runout, z * h_max), RUNOUT_MARGIN * high / limits.machine_scale, "mm", CP,
             note="the chip of the tooth that stands out",
@@ -134,7 +142,7 @@ def uses(task: Task, ends: Ends, *, a_p: float, a_e: float, rpm: float, feed: fl
             found.append(_use(name, stress, limits.stress_allowed, "N/mm2", sources["working_stress"]))
         else:
             found.append(_use(name, side * ratio, force * ratio, "N", machine.sources.get("axis_push", CP)))
-    watts = ends.power.at(f_z * heavy.mean) * heavy.section * feed / 60000.0
+    watts = ends.power.at(f_z * heavy.least_mean) * heavy.section * feed / 60000.0
     allowed = limits.power_allowed(rpm)
     found.append(_use("spindle-power", watts, allowed, "W", machine.sources.get("spindle_power", CP)))
     found.append(_use("feed-machine", feed, machine.feed_max, "mm/min", machine.sources.get("feed_max", CP)))
@@ -261,15 +269,31 @@ def entry_helix(request: Request, limits: CutLimits, rpm: float) -> Helix | None
     pitch = max(math.floor(pitch * 10**digits + 1e-9) / 10**digits, 10.0**-digits)
     machine = limits.machine
     path = hole - d
-    chip = limits.chip_range(d)[2] * ENTRY_SHARE
     sine = pitch / math.hypot(pitch, math.pi * path)
     feed = min(
-        rpm * limits.cutter.flutes * chip,
+        rpm * limits.cutter.flutes * entry_chip(limits),
         machine.feed_max,
         60.0 * math.sqrt(min(machine.acceleration[0], machine.acceleration[1]) * path / 2),
         min(limits.plunge_per_rev * rpm, machine.feed_max_z) / sine,
     )
     return helix_of(hole, d, pitch, round_feed(feed))
+
+
+def entry_chip(limits: CutLimits) -> float:
+    """Feed per tooth (mm) of an entry: part of the slot's, but never a chip that rubs."""
+    d = limits.cutter.diameter
+    return max(limits.chip_range(d)[2] * ENTRY_SHARE, limits.chip_floor(ENTRY_WIDTH * d))
+
+
+def ramp_feed(limits: CutLimits, rpm: float, most: float) -> float | None:
+    """Feed (mm/min) of a straight ramp at the advised angle: part of that of the cut (``most``), whose depth it reaches
+    and passes on its way back, but no chip that rubs; None where no ramp is advised."""
+    if limits.ramp_angle is None or limits.cutter.form in ("drill", "vee"):
+        return None
+    teeth = rpm * limits.cutter.flutes
+    down = min(limits.plunge_per_rev * rpm, limits.feed_max_z) / math.sin(math.radians(limits.ramp_angle))
+    cut = max(ENTRY_SHARE * most, teeth * limits.chip_floor(ENTRY_WIDTH * limits.cutter.diameter))
+    return round_feed(min(teeth * entry_chip(limits), limits.machine.feed_max, down, most, cut))
 
 
 def plunge_feed(limits: CutLimits, rpm: float) -> float | None:
@@ -428,6 +452,7 @@ def _advise(
         stepover=best.a_e,
         helix=helix,
         ramp_angle=limits.ramp_angle if cutter.form != "vee" else None,
+        ramp_feed=ramp_feed(limits, best.rpm, best.feed) if task.bore is None else None,
         first_cut=first_cut(task, best),
         physics=what,
         feed_range=(min(feeds), max(feeds)),
@@ -452,27 +477,35 @@ def _advise(
 
 def first_cut(task: Task, best: Best) -> FirstCut:
     """A gentler cut: three quarters of the depth (equal passes), feed down to at most 60 % of the removal rate; where
-    the chip would fall too thin the spindle is slowed with the feed."""
+    the chip would fall too thin the spindle is slowed with the feed, and where it can't go slower less depth is taken."""
     limits = task.limits
+    z = limits.cutter.flutes
+    chosen = ends_of(limits)[1]
+    row = Row(task, chosen, best.a_e)
     passes = best.passes if task.bore is not None else max(best.passes + 1, math.ceil(best.passes / 0.75 - 1e-9))
-    a_p = best.a_p if task.bore is not None else task.depth / passes
-    if task.free_depth:
-        a_p = 0.75 * best.a_p
-    wanted = FIRST_CUT_SHARE * best.a_p / a_p
-    feed = round_feed(best.feed * min(1.0, wanted))
-    e = engage(limits.cutter, task.operation, a_p, best.a_e, task.bore)
-    heavy = engage(limits.cutter, "slot", a_p, limits.cutter.diameter) if task.operation == "pocket" else e
-    least = chip_range(limits, heavy, wide=task.opening in ("slot", "bore", "engrave"))[0] / heavy.across
-    if task.finish:
-        least = thin_finish(limits) / heavy.across
-    rpm = best.rpm
-    # A shallower cut loads the cutter nearer its tip: its own bounds hold too.
-    most = Row(task, ends_of(limits)[1], best.a_e).caps(a_p).most
-    feed = min(feed, round_feed(most * rpm * limits.cutter.flutes))
-    if feed < least * rpm * limits.cutter.flutes:
-        slower = speeds_between(limits.spindle_min, max(feed / (least * limits.cutter.flutes), limits.spindle_min))
-        rpm = min(rpm, slower[-1])
-    return FirstCut(spindle_rpm=rpm, feed=feed, stepdown=a_p, removal_rate=e.section * feed / 1000.0)
+    share = 1.0 if task.bore is not None else 0.75
+    first: FirstCut | None = None
+    while share > LEAST_FIRST:
+        a_p = share * best.a_p if task.free_depth or task.bore is not None else task.depth / passes
+        e, heavy = task.engaged(a_p, best.a_e)
+        bound = row.caps(a_p)  # a shallower cut loads the cutter nearer its tip: its own bounds hold too
+        gentle = min(best.feed, FIRST_CUT_SHARE * 1000.0 * best_removal(best) / e.section)
+        top = min(best.rpm, max(gentle / (bound.least * z), limits.spindle_min))
+        for rpm in reversed(speeds_between(limits.spindle_min, top)):
+            held = min(bound.most, feed_by_power(limits, heavy, chosen.power, rpm)) * rpm * z
+            feed = round_feed(min(gentle, held, descent(task, e, rpm)))
+            found = FirstCut(spindle_rpm=rpm, feed=feed, stepdown=a_p, removal_rate=e.section * feed / 1000.0)
+            if feed >= bound.least * rpm * z - 1e-9:
+                return found
+            first = first or found
+        passes, share = passes + 1, 0.95 * min(share, a_p / best.a_p)
+    assert first is not None
+    return first
+
+
+def best_removal(best: Best) -> float:
+    """Removal rate of the best setting, cm3/min."""
+    return best.engagement.section * best.feed / 1000.0
 
 
 def finish_pass(request: Request, task: Task, best: Best) -> FinishPass | None:
@@ -481,7 +514,7 @@ def finish_pass(request: Request, task: Task, best: Best) -> FinishPass | None:
     cutter = limits.cutter
     if request.finish or task.operation in ("engrave", "face") or cutter.form == "vee":
         return None
-    allowance = min(limits.finish_allowance, 0.25 * cutter.diameter)
+    allowance = min(limits.finish_allowance, FINISH_WIDTH * cutter.diameter)
     deflection = limits.deflection_finish if request.tolerance is None else min(limits.deflection_finish, request.tolerance)
     depth = request.depth or (best.a_p if task.free_depth else task.depth)
     light = Task(limits, "side", depth, (allowance,), deflection, finish=True)

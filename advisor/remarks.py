@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from advisor.advice import Advice
-from advisor.limits import CutLimits
+from advisor.limits import CutLimits, plunge_depth
 from advisor.search import Task
 from advisor.values import Material
 
@@ -62,6 +62,12 @@ def warnings_of(advice: Advice, task: Task) -> tuple[str, ...]:
         told.append("Never straight down: the cutter does not cut at its centre.")
     elif limits.wood and cutter.twist in ("down", "compression"):
         told.append("Never straight down with a cutter that pushes chips down: ramp or circle in.")
+    elif advice.plunge_feed is not None and cutter.form != "vee" and advice.stepdown > plunge_depth(cutter, material.family):
+        straight = plunge_depth(cutter, material.family)
+        told.append(
+            f"Straight down at most {straight:.3g} mm at a time ({straight / cutter.diameter:.2g} x diameter): deeper, "
+            + ("circle or ramp in, or start in a hole." if limits.metal else "the chips pack and burn; circle or ramp in.")
+        )
     if limits.ramp_angle is None and cutter.form not in ("drill", "vee"):
         told.append("No ramp advised: the height of the cutter's uncut core is not known; start in an open edge or a hole.")
     if cutter.twist == "compression" and cutter.up_length and advice.stepdown <= cutter.up_length:

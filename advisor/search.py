@@ -7,7 +7,7 @@ from bisect import bisect_left, bisect_right
 from functools import lru_cache
 
 from advisor.limits import CutLimits, ForceLaw, chip_load_at
-from advisor.operations import Engagement, edge_angle, effective_diameter, engage, helix_lag, side_section
+from advisor.operations import Engagement, cone_height, edge_angle, effective_diameter, engage, helix_lag, side_section
 from grammar.classes import dataclass
 
 THINNING_MOST = 3.0  # feed per tooth never above this multiple of the chip it is to make
@@ -99,6 +99,17 @@ class Task:
         """How the heaviest cut of the operation engages."""
         return "slot" if self.operation == "pocket" else self.operation
 
+    @property
+    def groove(self) -> float:
+        """Whole depth a V cutter goes to in passes, mm; 0 where one pass is asked for."""
+        return 0.0 if self.free_depth else self.depth
+
+    def engaged(self, a_p: float, a_e: float) -> tuple[Engagement, Engagement]:
+        """The engagement of a pass, and of the heaviest cut of the operation: a pocket's first lap is a slot."""
+        cutter = self.limits.cutter
+        e = engage(cutter, self.operation, a_p, a_e, self.bore, self.groove)
+        return e, engage(cutter, "slot", a_p, cutter.diameter) if self.operation == "pocket" else e
+
 
 @dataclass(frozen=True, slots=True)
 class Caps:
@@ -184,12 +195,16 @@ class Row:
         e = engage(cutter, task.opening, 1.0, self.width, task.bore)
         self.start, self.end, self.angle = e.start, e.end, e.angle
         self.top = 1.0 if e.end >= math.pi / 2 else math.sin(e.end)
+        self.least_top = side_thinning(e.a_e / cutter.diameter) if task.operation == "face" else self.top
         self.ratio = math.sqrt(1.0 + limits.radial_ratio**2)
         push = limits.machine.axis_push
         self.push = math.inf if push is None else PUSH_SHARE * push / self.ratio
         self.plain = cutter.form in ("flat", "drill")
         self.chips = limits.chip_range(self.width) if cutter.form != "vee" else None
         self.floor = limits.chip_floor(self.width)
+        # The laps of a pocket after its first take their width only: their thinner chip must cut too.
+        lap = task.operation == "pocket"
+        self.lap = limits.chip_floor(a_e) / side_thinning(min(1.0, a_e / cutter.diameter)) if lap else 0.0
 
     def each(self, a_p: float) -> tuple[tuple[str, float], ...]:
         """Feed per tooth (mm) each limit allows by itself at ``a_p`` mm deep: for pictures, not for the search."""
@@ -218,7 +233,7 @@ class Row:
         d = cutter.diameter
         sine = 1.0 if self.plain else edge_angle(cutter, a_p)[0]
         greatest = self.top * sine
-        across = greatest if cutter.form == "vee" else self.top
+        across = greatest if cutter.form == "vee" else self.least_top
         if self.chips is None:
             chips = chip_range(limits, engage(cutter, task.opening, a_p, self.width, task.bore), wide=self.wide)
         elif a_p <= d:
@@ -253,13 +268,13 @@ class Row:
         other = ends.bend.thickness(force * greatest / side) / greatest
         if other < most:
             most, name = other, by
-        return Caps(least / across, most, name)
+        return Caps(max(least / across, self.lap), most, name)
 
 
 def feed_by_power(limits: CutLimits, e: Engagement, law: ForceLaw, rpm: float) -> float:
     """Greatest feed per tooth (mm) the spindle's power allows at ``rpm``."""
     width = 60000.0 * limits.power_allowed(rpm) / (e.section * rpm * limits.cutter.flutes)
-    return law.thickness(width * e.mean) / e.mean
+    return law.thickness(width * e.least_mean) / e.least_mean
 
 
 def spindle_bounds(limits: CutLimits, e_diameter: float, speed: float) -> tuple[float, float, str, str | None]:
@@ -379,6 +394,7 @@ def depth_limits(task: Task, a_e: float) -> tuple[tuple[str, float], ...]:
     limits = task.limits
     if task.bore is not None:
         return ((task.pitch_name, task.pitch_most),)
+    cone = cone_height(limits.cutter)
     if task.operation in ("side", "face") and a_e <= 0.5 * limits.cutter.diameter:
         found = [
             ("stepdown-material", max(limits.stepdown(a_e), 0.0)),
@@ -389,6 +405,8 @@ def depth_limits(task: Task, a_e: float) -> tuple[tuple[str, float], ...]:
         found = [("stepdown-material", limits.slot_stepdown_material), ("flute-length", limits.flute_length)]
         if limits.slot_stepdown < min(found[0][1], found[1][1]) - 1e-9:
             found.append(("down-cut-slot", limits.slot_stepdown))
+    if cone < limits.flute_length:
+        found.append(("cone-height", cone))
     return tuple(found)
 
 
@@ -513,8 +531,7 @@ def _scan(
                 if bound.name in SHALLOWER_IS_LESS and row.plain and a_p <= cutter.diameter:
                     done.append(row)
                 continue
-            e = engage(cutter, task.operation, a_p, width, task.bore)
-            heavy = e if task.operation != "pocket" else engage(cutter, "slot", a_p, cutter.diameter)
+            e, heavy = task.engaged(a_p, width)
             if a_p > stable_depth(task, heavy) + 1e-9:
                 here.setdefault("chatter", 0.0)
                 continue

@@ -23,6 +23,8 @@ LIMITS: dict[str, str] = {
     "side-depth": "the depth of a side cut",
     "side-width": "the width of a side cut",
     "flute-length": "the flute length",
+    "cone-height": "the height of the cutter's cone",
+    "straight-plunge": "the depth straight down",
     "down-cut-slot": "the depth of a slot with a cutter that pushes chips down",
     "helix-pitch": "the pitch of a helix",
     "helix-angle": "the helix angle asked for",

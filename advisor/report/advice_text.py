@@ -183,7 +183,8 @@ def _advice(page: _Page, a: Advice) -> None:
                 f"{number(h.feed, 4)} mm/min at the cutter's centre",
             )
         if a.ramp_angle is not None and not bore:
-            page.entry("Ramp", f"at most {number(a.ramp_angle, 2)} degrees, at the feed of the helix or less")
+            feed = a.ramp_feed
+            page.entry("Ramp", f"at most {number(a.ramp_angle, 2)} degrees" + (f", feed {number(feed, 4)} mm/min" if feed else ""))
     if a.finish is not None:
         f = a.finish
         text = (

@@ -1,9 +1,10 @@
 """The chip is thicker than the edge can take.
 
 What it checks
-    The greatest undeformed chip thickness, with the runout of the machine added to one tooth, where it stays beyond
-    1.25 times the high end of the table for that cutter and material over three turns or more. Beyond twice the high
-    end, or where the bending stress passes half the rupture stress, it is an error.
+    The greatest undeformed chip thickness, where it stays beyond 1.25 times the high end of the table for that cutter,
+    material and machine over three turns or more; and the same with the run-out added to one tooth, which is never
+    more than what all teeth take together, against the table for rigid machines. Beyond twice the high end, or where
+    the bending stress passes half the rupture stress, it is an error.
 
 Why it matters
     Thick chips overload the edge and the core of the cutter, tear wood and pull the work from its hold.
@@ -30,7 +31,7 @@ import numpy as np
 from advisor.catalogue import tool_material
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import no_limits, runs, told
+from advisor.rules._motion import filled_width, no_limits, per_cutter, runs, told
 from advisor.rules.base import rule
 
 SLACK = 1.25
@@ -43,10 +44,22 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     yield from no_limits("chip-too-thick", evidence)
     high = along.table(cuts, lambda c: c.chip_high)
     runout = along.table(cuts, lambda c: c.runout)
-    allowed_runout = 0.2 * high  # what the table's chip already lives with
+    # A weak machine makes the edge no weaker: the chip of the tooth that stands out is held to the table itself. It is
+    # never more than all teeth together take, so a single tooth does not feel its run-out.
+    sturdy = high / along.table(cuts, lambda c: c.machine_scale)
+    flutes = per_cutter(cuts, lambda c: max(1, c.flutes)).astype(float)
+    allowed_runout = 0.2 * sturdy  # what the table's chip already lives with
     rupture = along.table(cuts, lambda c: tool_material(c.cutter.material)["rupture"].chosen)
-    thickest = along.thickest + np.maximum(0.0, runout - allowed_runout)
+    # Seen from above a round edge cuts under itself too: its angle is that of the width it fills, at one side.
+    rounded = per_cutter(cuts, lambda c: c.form in ("ball", "corner")).astype(bool)
+    share = np.clip(filled_width(cuts, np.asarray(cuts.depth, dtype=float)) / (2 * np.asarray(cuts.radius)), 0.0, 0.5)
+    with np.errstate(invalid="ignore"):
+        filled = np.fmin(along.thickest, 2 * along.chip * np.sqrt(share * (1 - share)))
+        thickest = np.where(rounded, filled, along.thickest)
+    uneven = np.minimum(thickest + np.maximum(0.0, runout - allowed_runout), flutes * thickest)
     with np.errstate(invalid="ignore", divide="ignore"):
+        apart = uneven / sturdy > thickest / high
+        thickest, high = np.where(apart, uneven, thickest), np.where(apart, sturdy, high)
         wide = np.asarray(cuts.width) >= 2 * cuts.cell
         thick = along.cutting & wide & (thickest > SLACK * high + 1e-6)
         breaking = along.cutting & wide & (along.stress > 0.5 * rupture)
@@ -62,7 +75,9 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
                 evidence,
                 run,
                 f"Chips are up to {thickest[k]:.3f} mm thick at F{along.feed[k]:.0f} and {along.rpm[k]:.0f} rev/min "
-                f"({along.chip[k]:.3f} mm per tooth); {high[k]:.3f} mm is the high end for this cutter here.",
+                f"({along.chip[k]:.3f} mm per tooth"
+                + (f", and a run-out of {runout[k]:g} mm" if apart[k] and runout[k] > allowed_runout[k] else "")
+                + f"); {high[k]:.3f} mm is the high end for this cutter here.",
                 severity="error" if thickest[k] > 2 * high[k] or breaking[k] else "warning",
                 measured=float(thickest[k]),
                 limit=float(SLACK * high[k]),

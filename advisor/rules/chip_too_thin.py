@@ -29,12 +29,13 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from advisor.distinct import median
+from advisor.distinct import distinct, median
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._motion import no_limits, runs, told
 from advisor.rules.base import rule
 from advisor.rules.unit_mix_up import check as unit_mix_up
+from advisor.values import Cutter
 
 SHARE = 0.2
 LOST = 0.4  # of the least chip; estimate, no source
@@ -63,6 +64,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             continue
         cutter = limit.cutter
         width = np.asarray(cuts.width, dtype=float)
+        chip = real / _edge(cutter, np.asarray(cuts.depth, dtype=float))
         with np.errstate(invalid="ignore"):
             judged = (
                 along.cutting
@@ -71,18 +73,20 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
                 & np.isfinite(real)
                 & (entered | (cutter.form == "flat"))
             )
-            wide = np.clip(2 * width / cutter.diameter - 1, 0.0, 1.0)
+            wide = np.clip(2 * width / cutter.diameter - 1, 0.0, 1.0) if cutter.form != "vee" else 1.0
             least = np.maximum(
                 limit.chip_least * (1 - wide * (1 - limit.slot_chip_factor)),
                 0.4 * limit.edge_radius if limit.metal else 0.0,
             )
+            if cutter.form == "vee":  # a groove of its own, as wide as it is at that depth
+                least = least * _share(evidence, cutter, np.asarray(cuts.depth, dtype=float), cuts.cutter == index)
             # A skimming cut is told only where its feed has gone wrong.
-            thin = judged & (real < np.where(level & skin, 0.5, 1.0) * least - 1e-6)
+            thin = judged & (chip < np.where(level & skin, 0.5, 1.0) * least - 1e-6)
         total = float(np.nansum(along.minutes[along.cutting & (cuts.cutter == index)]))
         spent = float(np.nansum(along.minutes[thin]))
         if total <= 0 or spent <= SHARE * total:
             continue
-        lack = np.where(thin, least / np.maximum(real, 1e-9), 0.0)
+        lack = np.where(thin, least / np.maximum(chip, 1e-9), 0.0)
         found = runs(cuts, thin, lack, gap=3)
         longest = max(found, key=lambda r: r.length)
         k = longest.worst
@@ -98,11 +102,38 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             evidence,
             longest,
             f"For {100 * spent / total:.0f} % of its cutting time this cutter takes chips of less than {least[k]:.3f} mm "
-            f"({real[k]:.3f} mm at worst, F{along.feed[k]:.0f} at {along.rpm[k]:.0f} rev/min): it rubs.",
+            f"({chip[k]:.3f} mm at worst, F{along.feed[k]:.0f} at {along.rpm[k]:.0f} rev/min): it rubs.",
             severity="note" if gentle else "",
-            measured=float(real[k]),
+            measured=float(chip[k]),
             limit=float(least[k]),
         )
+
+
+def _edge(cutter: Cutter, depth: np.ndarray) -> np.ndarray:
+    """What a round edge leaves of the chip at its top. Near the tip it always ploughs, so its thinning is no fault of the
+    feed: the limits of advice leave it out too."""
+    radius = {"ball": cutter.radius, "corner": cutter.corner_radius}.get(cutter.form, 0.0)
+    if radius <= 0.0:
+        return np.ones(len(depth))
+    share = np.clip(depth / radius, 0.0, 1.0)
+    return np.asarray(np.sqrt(np.clip(2 * share - share * share, 1e-6, 1.0)))
+
+
+def _share(evidence: Evidence, cutter: Cutter, depth: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """Chip load of a V cutter as wide as it is at each depth, as a share of that at its whole diameter."""
+    from advisor.limits import chip_load_at
+    from advisor.operations import effective_diameter
+
+    material = evidence.setting.material
+    assert material is not None
+    whole = chip_load_at(material, cutter.diameter)[1]
+    smallest = min(material.chip_load)
+    out = np.ones(len(depth))
+    steps = np.round(depth, 2)
+    for deep in distinct(steps[rows]).tolist():
+        here = max(effective_diameter(cutter, deep), smallest)
+        out[rows & (steps == deep)] = chip_load_at(material, here)[1] / whole
+    return out
 
 
 def _drill(evidence: Evidence, index: int, low: float) -> Iterator[Finding]:

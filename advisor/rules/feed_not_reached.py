@@ -26,6 +26,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from advisor.distinct import median
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._motion import runs, told
@@ -50,8 +51,8 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         k = longest.worst
         thin = (
             limit is not None
-            and limit.cutter.form not in ("ball", "drill")
-            and bool(np.nanmedian((along.thickest * share)[of_tool & slow]) < 0.5 * limit.chip_least)
+            and limit.cutter.form not in ("ball", "drill", "vee")
+            and bool(_middle((along.thickest * share)[of_tool & slow]) < 0.5 * limit.chip_least)
         )
         yield told(
             "feed-not-reached",
@@ -64,6 +65,11 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             measured=float(100 * share[k]),
             limit=100 * SLOW,
         )
+
+
+def _middle(chips: np.ndarray) -> float:
+    """Median of the chips that are known, mm; NaN where none is, as on straight plunges."""
+    return median(chips[np.isfinite(chips)])
 
 
 RULE = rule(

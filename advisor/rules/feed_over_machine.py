@@ -35,6 +35,7 @@ from advisor.rules.base import rule
 from advisor.timing import FIRST, SECOND
 
 NAME = "feed-over-machine"
+SLACK = 0.005 * 25.4  # mm/min: feeds in inches are written with two decimals
 
 
 def _arc_limit(evidence: Evidence, place: int, row: int, feeds: np.ndarray) -> float:
@@ -84,7 +85,7 @@ def check(evidence: Evidence) -> Iterator[Finding]:
     # Straight up at the feed of the cut is how tabs and retracts are written: the machine rises as fast as it can.
     up = all_of(moves.start[:, :2] == moves.end[:, :2]) & (moves.end[:, 2] > moves.start[:, 2])
     limit = np.where(up, machine.feed_max, limit)
-    rows = feeding(evidence) & (length > 0) & np.isfinite(limit) & (moves.feed > limit * (1 + 1e-9) + 1e-6)
+    rows = feeding(evidence) & (length > 0) & np.isfinite(limit) & (moves.feed > limit + SLACK)
     excess = np.where(rows, moves.feed / np.where(limit > 0, limit, 1.0), 0.0)
     through = ~feeding(evidence) | (length == 0)
     for first, last, worst in runs_of(evidence, rows, excess, through=through, same_mode=False):

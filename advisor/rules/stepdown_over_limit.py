@@ -31,12 +31,13 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import lasting, no_limits, per_cutter, runs, told
+from advisor.rules._motion import filled_width, lasting, no_limits, per_cutter, runs, told
 from advisor.rules.base import rule
 
 WIDE = 0.3  # of the diameter
 LONG = 1.0  # diameters
 SLACK = 1.05
+HALF = 0.52  # diameters: a width of half a diameter, as the grid sees it
 
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
@@ -49,7 +50,6 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     diameter = per_cutter(cuts, lambda c: c.diameter).astype(float)
     straight = per_cutter(cuts, lambda c: c.twist == "straight").astype(bool)
     drill = per_cutter(cuts, lambda c: c.form == "drill").astype(bool)
-    width = np.asarray(cuts.width, dtype=float)
     # What was measured thicker than declared is taken by the first pass: where the removed material reached the top.
     # On slopes the greatest depth is twice the mean; where it is more, a thread left beside an earlier cut stands out.
     most = np.where(np.abs(np.asarray(cuts.descent)) > 1e-6, 2.0, 1.5) * np.asarray(cuts.mean_depth, dtype=float)
@@ -57,10 +57,11 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     low = np.minimum(cuts.start[:, 2], cuts.end[:, 2])
     first = np.abs(low + depth - cuts.placed.top) < 0.05
     taken = depth + np.where(first, _more(evidence), 0.0)
+    width = filled_width(cuts, depth)
     with np.errstate(invalid="ignore", divide="ignore"):
         limit = slot_material * np.maximum(1.0, 0.5 * diameter / width)
         limit = np.where(straight, np.minimum(limit, 2 * slot_material), limit)
-        limit = np.where(width > 0.5 * diameter, np.minimum(limit, slot), limit)
+        limit = np.where(width > HALF * diameter, np.minimum(limit, slot), limit)
         limit = np.minimum(limit, flute)
         faulty = along.cutting & ~drill & (cuts.run > 0) & (width >= WIDE * diameter) & (taken > limit * SLACK + 1e-6)
         faulty = lasting(cuts, faulty, LONG * diameter)

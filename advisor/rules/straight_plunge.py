@@ -4,7 +4,7 @@ What it checks
     Descents of 60 degrees and more through material under the axis (more than 0.2 mm of it). Told are: cutters that
     do not cut at their centre, always; in metal, plunges deeper than a tenth of the diameter; in wood and boards,
     down-cut and compression cutters, and others deeper than one diameter. Drills, V cutters up to half their
-    diameter deep, and holes already opened are left out (common practice, no source).
+    diameter deep, holes already opened, and foam are left out (common practice, no source).
 
 Why it matters
     At the centre the cutting speed is zero. End mills rub there, pack chips, burn wood and break in metal; a cutter
@@ -29,9 +29,11 @@ from collections.abc import Iterator
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
+from advisor.limits import plunge_depth
 from advisor.rules._motion import METAL, WOOD, descents, family, told, whole_run
 from advisor.rules.base import rule
 
+SLACK = 1.005  # inches are written rounded
 STEEP = 60.0
 LEAST = 0.2
 
@@ -55,19 +57,19 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
                 unjudged.append(run.block)
                 continue
             if material in METAL:
-                limit, why = 0.1 * cutter.diameter, "in metal an end mill should not be used as a drill"
+                why = "in metal an end mill should not be used as a drill"
             elif material in WOOD and cutter.twist in ("down", "compression"):
-                limit, why = LEAST, f"a {cutter.twist}-cut cutter cannot clear its chips upward"
+                why = f"a {cutter.twist}-cut cutter cannot clear its chips upward"
             else:
-                limit, why = cutter.diameter, "deeper than a diameter the chips pack and burn"
-        if fall.core <= limit + 1e-6:
+                why = "deeper than a diameter the chips pack and burn"
+            limit = max(LEAST, plunge_depth(cutter, material))
+        if fall.core <= limit * SLACK + 1e-6:
             continue
         yield told(
             "straight-plunge",
             evidence,
             run,
-            f"The cutter goes {fall.core:.2f} mm straight down into material (net {min(fall.angle, 90.0):.0f} degrees); "
-            f"{why}.",
+            f"The cutter goes {fall.core:.2f} mm straight down into material (net {min(fall.angle, 90.0):.0f} degrees); {why}.",
             severity=severity,
             measured=fall.core,
             limit=limit,

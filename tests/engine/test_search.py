@@ -74,6 +74,8 @@ def inside(task: Task, a_p: float, a_e: float, rpm: float, feed: float) -> bool:
         return False
     if f_z * heavy.across < limits.chip_floor(d if wide else a_e) * (1 - 1e-9):
         return False
+    if task.operation == "pocket" and f_z * e.across < limits.chip_floor(a_e) * (1 - 1e-9):
+        return False
     loose = 1.25 * limits.chip_high * factor / limits.machine_scale
     if min(chip + limits.runout, z * chip) > loose * (1 + 1e-9):
         return False
