@@ -53,12 +53,12 @@ class Shop:
         shop = self.file(program)
         key = (id(shop), selection(shop, program))
         if key not in self._settings:
-            self._settings[key] = setting_for(shop, program, self.flags)
-        setting = self._settings[key]
-        if setting.job is None:
-            return setting
+            self._settings[key] = replace(setting_for(shop, program, self.flags), job=None)
         if program not in self._of_jobs:
-            self._of_jobs[program] = replace(setting, job=place_in_job(shop, program))
+            place = place_in_job(shop, program)
+            if place is None:
+                return self._settings[key]
+            self._of_jobs[program] = replace(self._settings[key], job=place)
         return self._of_jobs[program]
 
     def fitting(self, program: Path) -> Setting:

@@ -403,9 +403,17 @@ def selection(shop: ShopFile | None, program: Path) -> tuple[tuple[int, ...], ..
 
     return (
         held((override.folder, override.patterns) for override in shop.overrides),
-        shop.placed[program][2:] if program in shop.placed else (),
+        _own_setup(shop, program),
         held((item.folder, item.patterns) for item in shop.allowances),
     )
+
+
+def _own_setup(shop: ShopFile, program: Path) -> tuple[int, ...]:
+    """The number of a program's set-up where that says anything of its own."""
+    if program not in shop.placed:
+        return ()
+    which, number, at = shop.placed[program]
+    return (at,) if shop.jobs[which].setup_of(number).layer.data else ()
 
 
 def without(layer: Layer, *keys: str) -> Layer:
