@@ -17,7 +17,18 @@ from numpy.typing import NDArray
 from advisor.columns import any_of
 from advisor.distinct import distinct
 from advisor.kernels.plan import CONE, FLAT, NEAR, Plan, PlannedPieces, make_plan, parts_above, profile_of, windows
-from advisor.kernels.remains import SOLID, eroded, grouped, label, lowest_within, median, partings, wall_lengths
+from advisor.kernels.remains import (
+    SOLID,
+    eroded,
+    grouped,
+    label,
+    least_level,
+    lowest_within,
+    median,
+    partings,
+    rooms,
+    wall_lengths,
+)
 from advisor.kernels.sweep import Lattice, Tally, run_numpy
 from advisor.place import FARTHEST, Placed, Unlooked
 from advisor.values import Setting
@@ -876,24 +887,20 @@ def thin_floors(cuts: Cuts, *, thinner_than: float, wider_than: float, skin: flo
 def _thinnest(region: Singles, need: float) -> tuple[float, float, tuple[int, int], Bools] | None:
     """The thinnest floor with room for a circle of radius ``need``: its thickness, the radius of the largest circle on
     it, that circle's middle, and its cells; None where there is none."""
-    values = distinct(region[np.isfinite(region)])
-    if not len(values) or not eroded(region <= values[-1], need).any():
+    level = least_level(region, need)
+    if not np.isfinite(level):
         return None
-    low, high = -1, len(values) - 1
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (low, middle) if eroded(region <= values[middle], need).any() else (middle, high)
-    level = float(values[high])
-    spots = np.argwhere(eroded(region <= values[high], need))
-    names = label(region <= values[high] + np.float32(STEP))
+    spots = np.argwhere(eroded(region <= level, need))
+    names = label(region <= np.float32(level) + np.float32(STEP))
     part = names == names[tuple(spots[len(spots) // 2])]
     size, above = need, min(region.shape) / 2 + 1
-    spots = np.argwhere(eroded(part, size))
+    room = rooms(part, above)
+    spots = np.argwhere(room >= size)
     while above - size > 0.3:
         radius = (size + above) / 2
-        room = np.argwhere(eroded(part, radius))
-        if len(room):
-            size, spots = radius, room
+        places = np.argwhere(room >= radius)
+        if len(places):
+            size, spots = radius, places
         else:
             above = radius
     spot = spots[len(spots) // 2]
@@ -923,20 +930,25 @@ def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[
         over = heights - np.maximum(before, after)
         mask = standing & (over >= higher_than)
         if not mask.any():
-            across.append(np.broadcast_to(np.float64(np.inf), heights.shape))
             continue
-        run = wall_lengths(mask, heights, higher_than, axis) * step
+        run = wall_lengths(mask, heights, higher_than, axis)
         np.maximum(rise, over, out=rise, where=run > 0)
-        across.append(np.where(run > 0, run, np.inf))
-    wall = rise > 0
-    if not wall.any():
+        across.append((np.ravel(run), step))
+    places = np.flatnonzero(rise)
+    if not len(places):
         return ()
-    with np.errstate(divide="ignore"):
-        thickness = 1 / np.sqrt(1 / across[0] ** 2 + 1 / across[1] ** 2)
-    wall &= thickness < thinner_than
+    # only the few cells of walls: 1 / thickness^2 is the sum over both axes
+    thickness = np.zeros(len(places))
+    for run, step in across:
+        lengths = run[places] * step
+        some = np.flatnonzero(lengths)
+        thickness[some] += 1 / lengths[some] ** 2
+    thickness = 1 / np.sqrt(thickness)
+    wall = np.zeros(heights.shape, dtype=bool)
+    wall.ravel()[places[thickness < thinner_than]] = True
     found = []
     ny = heights.shape[1]
-    thick_of, rise_of = np.ravel(thickness), np.ravel(rise)
+    rise_of = np.ravel(rise)
     for cells in grouped(label(wall)):
         if len(cells) < 6:
             continue
@@ -945,7 +957,7 @@ def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[
         # the horns left between round cuts are no walls
         if length < 2 * thinner_than:
             continue
-        thick = median(thick_of[cells])
+        thick = median(thickness[np.searchsorted(places, cells)])
         if length < 3 * thick:
             continue
         k = len(cells) // 2

@@ -244,6 +244,51 @@ def eroded(mask: Bools, radius: float) -> Bools:
     return inside
 
 
+def rooms(mask: Bools, most: float) -> NDArray[np.float64]:
+    """The radius, up to ``most`` cells, to which ``eroded`` leaves each cell; -1 where none does."""
+    nx, ny = mask.shape
+    along = np.arange(1, ny + 1)
+    left = along - np.maximum.accumulate(np.where(mask, 0, along), axis=1)
+    back = np.maximum.accumulate(np.where(mask, 0, along[::-1])[:, ::-1], axis=1)[:, ::-1]
+    reach = np.minimum(left, along[::-1] - back) - 0.5
+    reach2 = reach * reach
+    out = reach < 0
+    found = np.full((nx, ny), most)
+    for k in range(min(int(most), nx) + 1):
+        # k rows away the disc of radius r goes sqrt(r^2 - k^2) to both sides, if it gets there
+        fits = np.sqrt(reach2 + k * k)
+        np.copyto(fits, np.nextafter(k, -1.0) if k else -1.0, where=out)
+        np.minimum(found[: nx - k], fits[k:], out=found[: nx - k])
+        np.minimum(found[k:], fits[: nx - k], out=found[k:])
+        if k:
+            edge = np.nextafter(k, -1.0)
+            np.minimum(found[nx - k :], edge, out=found[nx - k :])
+            np.minimum(found[:k], edge, out=found[:k])
+    return found
+
+
+def least_level(values: Singles, radius: float) -> float:
+    """The least height at which ``eroded(values <= height, radius)`` leaves a cell; infinite where none does."""
+    nx, ny = values.shape
+    rows = int(radius)
+    if 2 * rows >= nx:
+        return float("inf")
+    sides = [max(0, int(np.ceil(np.sqrt(max(radius * radius - k * k, 0.0)) - 0.5))) for k in range(rows + 1)]
+    if 2 * sides[0] >= ny:
+        return float("inf")
+    # highest within ``side`` cells of each cell along its row, from narrow to wide; then over the rows of the disc
+    high, side = values, 0
+    found = np.full((nx - 2 * rows, ny - 2 * sides[0]), -np.inf, dtype=values.dtype)
+    for k in range(rows, -1, -1):
+        while side < sides[k]:
+            high = np.maximum(np.maximum(high[:, :-2], high[:, 2:]), high[:, 1:-1])
+            side += 1
+        part = high[:, sides[0] - side : ny - sides[0] - side]
+        np.maximum(found, part[rows - k : nx - rows - k], out=found)
+        np.maximum(found, part[rows + k : nx - rows + k], out=found)
+    return float(found.min())
+
+
 def median(values: Singles | NDArray[np.float64]) -> float:
     """The middle value, or the mean of the two in the middle; of one or more numbers. ``np.median`` would load all of
     numpy's masked arrays to look for missing ones."""

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from advisor.kernels.remains import SOLID, connect, eroded, label, partings
+from advisor.kernels.remains import SOLID, connect, eroded, label, least_level, median, partings, rooms
 from advisor.stock import freed_parts, lattice_of, remove, thin_floors, thin_walls, turned
 from advisor.values import Cutter
 from tests.stock.build import Path, cut, placed_of, setting_of
@@ -187,3 +187,26 @@ def test_turning_over_maps_cells_to_cells(about: str) -> None:
         assert second.depth.max() < 11 + 1e-4
     with pytest.raises(ValueError, match="about-x or about-y"):
         turned(first.field, "about-z", 18.0)
+
+
+def test_the_room_round_each_cell_and_the_least_level_are_those_of_erosion() -> None:
+    rng = np.random.default_rng(5)
+    for _ in range(400):
+        nx, ny = (int(v) for v in rng.integers(1, 30, 2))
+        radius = float(rng.choice([rng.random() * 8, rng.integers(0, 17) / 2, rng.integers(0, 34) / 4]))
+        if int(radius) >= nx:
+            continue
+        mask = rng.random((nx, ny)) < rng.choice([0.5, 0.9, 0.99, 1.0])
+        assert ((rooms(mask, radius + 3 * rng.random()) >= radius) == eroded(mask, radius)).all()
+        heights = rng.integers(0, 30, (nx, ny)).astype(np.float32)
+        heights[rng.random((nx, ny)) < rng.choice([0.0, 0.02, 0.1])] = np.inf
+        levels = [float(v) for v in np.unique(heights[np.isfinite(heights)]) if eroded(heights <= v, radius).any()]
+        assert least_level(heights, radius) == (levels[0] if levels else np.inf)
+
+
+def test_the_middle_of_numbers() -> None:
+    rng = np.random.default_rng(6)
+    for count in range(1, 40):
+        values = rng.random(count)
+        assert median(values) == float(np.median(values))
+        assert median(values.astype(np.float32)) == float(np.median(values.astype(np.float32)))
