@@ -46,6 +46,7 @@ DEEPER = 1.5  # times the stock's thickness, and the depth of the deepest other 
 PIN = 15.0  # mm below the stock that a hole for a pin may go; estimate, no source
 THROUGH = 5.0  # mm below the stock that a hole drilled through may go; estimate, no source
 DEEP = 5.0  # times the deepest other pass, where no stock is given; estimate, no source
+LEAD = 25.0  # mm beside the stock, and a cutter's diameter: where cuts are led in from; estimate, no source
 MOST = 200_000  # moves compared one by one; in longer programs only the depths are
 FEW = 300  # heights above the work that may be slips; where there are more they are meant
 MEANT = 3  # times a path slopes up or down to one height above the work: a surface with its allowance, and no slip
@@ -205,9 +206,8 @@ def _lost_signs(evidence: Evidence, rows: np.ndarray, z: np.ndarray, above: floa
     if len(high) <= FEW:
         for place in high.tolist():
             row = int(rows[place])
-            if 0 < place < len(rows) - 1 and _above_a_ramp(
-                evidence, cuts, z, int(rows[place - 1]), row, int(rows[place + 1]), surface
-            ):
+            after = int(rows[place + 1]) if place + 1 < len(rows) else len(moves)
+            if place > 0 and _above_a_ramp(evidence, cuts, z, int(rows[place - 1]), row, after, surface):
                 yield _finding(evidence, row, "Z", float(z[row]), -float(z[row]), "lifts the cutter out of a descent")
     above_it = np.flatnonzero((heights > surface + 1e-6) & ~meant)
     rows, heights = rows[above_it], heights[above_it]
@@ -237,10 +237,12 @@ def _above_a_ramp(
 ) -> bool:
     """True where the way between two depths of a ramp goes up above the work, and with the other sign would go on down."""
     moves = evidence.moves
-    height, first, last = float(z[row]), float(z[before]), float(z[after])
+    height, first = float(z[row]), float(z[before])
+    last = float(z[after]) if after < len(moves) else np.inf
     if not (height > surface + 0.1 and -height <= first + 1e-6 and first <= surface + 1e-6):
         return False
-    if not (moves.start[row, :2] != moves.end[row, :2]).any() or not cuts[before : row + 1].all():
+    across = (moves.start[row, :2] != moves.end[row, :2]).any() or moves.kind[row] == Kind.ARC
+    if not across or not cuts[before : row + 1].all():
         return False
     if cuts[row : after + 1].all() and last < first:
         return last - 1e-6 <= -height
@@ -289,10 +291,11 @@ def _places(evidence: Evidence) -> Iterator[Finding]:
             beyond = max(low - value, value - high)
             near = (*v[max(0, place - 3) : place], *v[place + 1 : place + 4])
             around = [float(x) for x in near if abs(float(x) - value) > 1e-6]
-            mirrored = bool(around) and _sign(value, beyond, around, span)
+            mirrored = bool(around) and _sign(value, beyond, around, span) and beyond > _run_out(evidence, row)
             # Once outside, and with the other sign a place the program goes to on the stock.
             twin = beyond > LEAST and np.count_nonzero(np.abs(v - value) < 1e-6) == 1 and inside(-value, spare=1.0)
             mirrored |= bool(around) and bool(twin) and float(np.abs(others + value).min()) < 1e-3
+            mirrored |= bool(around) and inside(-value, spare=1.0) and _out_and_back(evidence, row, axis, edge)
             if not around or (beyond < max(LEAST, FAR * span) and not mirrored):
                 continue
             for better in (*(value / f for f in POINTS), -value):
@@ -302,6 +305,35 @@ def _places(evidence: Evidence) -> Iterator[Finding]:
                     where = f"lies {beyond:.0f} mm outside everything else"
                     yield _finding(evidence, row, letter, value, better, where)
                     break
+
+
+def _run_out(evidence: Evidence, row: int) -> float:
+    """How far outside a cut may begin or end, mm: infinitely where it runs out of the work and the cutter then rises."""
+    moves, placed = evidence.moves, evidence.placed
+    if moves.kind[row] == Kind.RAPID:
+        cutter = int(placed.cutter[row]) if placed is not None else -1
+        return LEAD + (placed.cutters[cutter].diameter if placed is not None and cutter >= 0 else 0.0)
+    later = row + 1
+    ends = later >= len(moves) or moves.kind[later] == Kind.RAPID or bool(moves.end[later, 2] > moves.start[later, 2])
+    return float("inf") if ends else 0.0
+
+
+def _out_and_back(evidence: Evidence, row: int, axis: int, edge: float) -> bool:
+    """True where a cut goes from inside the stock far beyond its edge, and the next way along this axis leads in again."""
+    moves, workpiece = evidence.moves, evidence.setting.workpiece
+    if workpiece is None or workpiece.assumed or evidence.contact is None or moves.kind[row] != Kind.FEED:
+        return False
+    placed = evidence.placed
+    cutter = int(placed.cutter[row]) if placed is not None else -1
+    over = edge + (placed.cutters[cutter].diameter if placed is not None and cutter >= 0 else 0.0)
+    size, base = workpiece.size[axis], evidence.base[axis]
+    later = np.flatnonzero(np.abs(moves.end[row + 1 : row + 9, axis] - moves.end[row, axis]) > 1e-6)
+    if not len(later):
+        return False
+    before, here = moves.start[row, axis] + base, moves.end[row, axis] + base
+    after = moves.end[row + 1 + int(later[0]), axis] + base
+    beyond = bool(here < -over) or bool(here > size + over)
+    return bool(0 <= before <= size) and beyond and bool(0 <= after <= size) and bool(evidence.contact[row] > 0)
 
 
 def _cut_from(evidence: Evidence) -> np.ndarray:

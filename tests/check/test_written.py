@@ -275,3 +275,39 @@ def test_another_number_may_be_meant() -> None:
     """Where no length is declared for the tool, or the same under both numbers."""
     assert offsets(2, {}) == []
     assert offsets(2, {1: 50.0, 2: 50.0}) == []
+
+
+# ------------------------------------------------------------------------------- missing-point: signs in X, Y and Z
+
+
+def engraved(y: str) -> list[int]:
+    """Lines told on a groove that goes from Y36 to ``y`` and back to Y90, on the sheet of 300 x 200 mm."""
+    text = HEAD.format(tool=1) + f"G0 X50 Y36\nG0 Z5\nG1 Z-0.5 F800\nG1 X53 Y{y} F2000\nX103 Y90\nX98 Y82\n" + TAIL
+    return [f.line for f in told(text, "missing-point")]
+
+
+def test_a_cut_that_leaves_the_stock_and_comes_back() -> None:
+    assert engraved("92.8") == []
+    assert engraved("-92.8") == [9]
+    assert engraved("-37") == [9]
+    assert engraved("-9") == []
+
+
+def test_a_cut_that_goes_on_outside_is_meant() -> None:
+    """A groove that runs out of the stock and ends there, and rows that overhang."""
+    out = "G0 X50 Y36\nG0 Z5\nG1 Z-0.5 F800\nG1 X53 Y-60 F2000\n"
+    lead = "G0 X50 Y-28\nG0 Z-0.5\nG1 X53 Y40 F2000\n"
+    rows = "G0 X-60 Y40\nG0 Z-0.5\nG1 X360 F2000\nY44\nX-60\nY48\nX360\n"
+    assert told(HEAD.format(tool=1) + out + TAIL, "missing-point") == []
+    assert told(HEAD.format(tool=1) + rows + TAIL, "missing-point") == []
+    assert told(HEAD.format(tool=1) + lead + TAIL, "missing-point") == []
+
+
+def test_a_lost_sign_in_the_last_turn_of_a_helix() -> None:
+    def bore(last: str) -> list[int]:
+        turns = "".join(f"G3 Z{z} I-2.1 J0\n" for z in ("-0.4", "-0.8", "-1.2", last))
+        text = HEAD.format(tool=1) + "G0 X60 Y50\nG0 Z5\nG1 Z0.2 F800\n" + turns.replace("J0", "J0 F2000", 1)
+        return [f.line for f in told(text + "G3 I-2.1 J0\nG1 X57.9\n" + TAIL, "missing-point")]
+
+    assert bore("-1.6") == []
+    assert bore("1.6") == [12]
