@@ -502,3 +502,104 @@ def test_a_wrong_unit_is_told_for_a_cutter_no_table_knows() -> None:
     body = "G0 X1.5 Y1.5\nG0 Z.2\nG1 X2.4 Z-.08 F30\nG1 X4.7 F60\nG1 Y3\nG1 X1.5\nG1 Y1.5\n"
     said = report("unit-mix-up", body, setting=setting)
     assert [(f.rule, f.line) for f in said.findings] == [("unit-mix-up", 1)]
+
+
+# ---- pieces that come loose -----------------------------------------------------------------------------------------
+
+
+def ring(bottom: float, tab: tuple[float, float] | None = None, *, x: float = 60, w: float = 80, h: float = 60) -> str:
+    """A piece cut out in passes of 6 mm; ``tab``: height and length of one tab, made by lifting the cutter."""
+    text = f"G0 X{x} Y60\nG0 Z2\nG1 Z0 F300\n"
+    for z in (-6.0, -12.0, bottom):
+        text += f"G1 X{x + w / 2} Z{z} F800\nG1 X{x + w} F1600\n"
+        if tab is not None and z < tab[0] - 18:
+            half = tab[1] / 2 + 3
+            text += f"G1 Y{60 + h / 2 - half}\nG1 Z{tab[0] - 18:.3f}\nG1 Y{60 + h / 2 + half}\nG1 Z{z}\n"
+        text += f"G1 Y{60 + h}\nG1 X{x}\nG1 Y60\nG1 X{x + w / 2}\nG1 X{x}\n"
+    return text + "G0 Z5\n"
+
+
+@pytest.mark.parametrize(("skin", "loose"), [(-0.3, True), (0.14, True), (0.16, False), (0.5, False)])
+def test_a_skin_of_less_than_fifteen_hundredths_counts_as_cut(skin: float, loose: bool) -> None:
+    told = found("part-freed", ring(skin - 18))
+    assert bool(told) is loose
+    for piece in told:
+        assert (piece.severity, piece.unit) == ("warning", "cm2")
+        assert piece.measured == pytest.approx(7.4 * 5.4, rel=0.02)
+        assert piece.limit == pytest.approx(0.36)
+        assert "possibly" not in piece.message
+
+
+def test_a_skin_within_the_spread_of_the_thickness_is_possibly_cut() -> None:
+    maybe = only(found("part-freed", ring(-17.8), words="thickness 17.9 18.2"))
+    assert maybe.severity == "warning" and "possibly" in maybe.message
+    assert not found("part-freed", ring(-17.65), words="thickness 17.9 18.2")
+
+
+def test_pieces_up_to_the_square_of_the_diameter_are_let_go() -> None:
+    assert not found("part-freed", ring(-18.3, w=11.8, h=11.8))
+    assert found("part-freed", ring(-18.3, w=12.4, h=12.4))
+
+
+def test_a_piece_that_is_held_or_cut_again() -> None:
+    assert not found("part-freed", ring(-18.3), words="point 100 90")
+    again = ring(-18.3) + "G0 X90 Y90\nG0 Z2\nG1 Z0 F300\nG1 X110 Z-2 F800\nG1 X90 F1600\n"
+    assert only(found("part-freed", again)).severity == "error"
+
+
+@pytest.mark.parametrize(
+    ("words", "tab", "told"),
+    [
+        ("", (0.9, 6.0), ("mm", 0.9, 1.0)),
+        ("", (1.0, 6.0), None),
+        ("", (1.5, 2.5), ("mm", 2.5, 3.0)),
+        ("", (1.5, 3.2), None),
+        ("stock 300x200x18 aluminium-wrought", (0.25, 6.0), ("mm", 0.25, 0.3)),
+        ("stock 300x200x18 aluminium-wrought", (0.32, 6.0), None),
+        ("", (0.1, 6.0), ("cm2", 39.96, 0.36)),  # lower than a skin: no tab at all
+    ],
+)
+def test_tabs_too_small_to_hold(words: str, tab: tuple[float, float], told: tuple[str, float, float] | None) -> None:
+    findings = found("part-freed", ring(-18.3, tab), words=words)
+    if told is None:
+        assert not findings
+    else:
+        piece = only(findings)
+        assert piece.severity == "warning"
+        assert facts(piece, "unit measured limit") == (told[0], pytest.approx(told[1], abs=0.15), told[2])
+
+
+def test_vacuum_holds_by_friction() -> None:
+    words = "hold vacuum"
+    small = only(found("part-freed", ring(-18.3, w=46, h=46), words=words))
+    assert small.measured == pytest.approx(16.0, rel=0.02)
+    # 2 x 55 N want 110 / (0.25 * 0.01) = 440 cm2; lighter passes want less.
+    assert found("part-freed", ring(-18.3, w=200, h=100), words=words)
+    setting = of_program(f"(setting: {words})")
+    large = "stock 600x400x18 birch-plywood,hold vacuum"
+    assert not found("part-freed", ring(-18.3, w=400, h=250), words=large)
+    said = report("part-freed", ring(-18.3, w=46, h=46), setting=replace(setting, material=None))
+    assert not said.findings and [n.cause for n in said.not_checked] == ["limits"]
+
+
+def test_a_vise_holds_what_reaches_its_jaws_and_tape_everything() -> None:
+    assert only(found("part-freed", ring(-18.3), words="hold vise")).severity == "warning"
+    halves = "".join(f"G0 X-5 Y100\nG0 Z{z}\nG1 X305 F1600\nG0 Z5\n" for z in (-6, -12, -18.3))
+    assert not found("part-freed", halves, words="hold vise")
+    assert not found("part-freed", ring(-18.3), words="hold tape")
+
+
+@pytest.mark.parametrize("y", [100, 80, 130])
+def test_what_is_left_of_the_workpiece_comes_loose_where_all_that_is_held_is_cut_away(y: int) -> None:
+    halves = "".join(f"G0 X-5 Y{y}\nG0 Z{z}\nG1 X305 F1600\nG0 Z5\n" for z in (-6, -12, -18.3))
+    setting = of_program("")
+    for point, area in (((10.0, 10.0), (197 - y) * 3.0), ((10.0, 190.0), (y - 3) * 3.0)):
+        hold = replace(setting.hold, points=(point,))
+        piece = only(report_findings("part-freed", halves, replace(setting, hold=hold)))
+        assert (piece.line, piece.severity) == (16, "warning")
+        assert piece.measured == pytest.approx(area, rel=0.01)
+
+
+def report_findings(rule: str, body: str, setting: Setting) -> list[Finding]:
+    """The findings of one rule in a setting."""
+    return list(report(rule, body, setting=setting).findings)
