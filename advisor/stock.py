@@ -29,6 +29,7 @@ from advisor.kernels.remains import (
     rooms,
     wall_lengths,
 )
+from advisor.kernels.rim import rim_rows
 from advisor.kernels.sweep import Lattice, Tally, run_numpy
 from advisor.place import FARTHEST, Placed, Unlooked
 from advisor.values import Setting
@@ -40,6 +41,9 @@ Ints = NDArray[np.int32]
 Bools = NDArray[np.bool_]
 
 STEP = 0.2  # mm; heights that far apart still make one floor
+STEADY = 1.5  # cells; an edge of a short piece that near to that of its neighbours is theirs
+GAP = 0.25  # radians; a rim with so much less material than from its first to its last cell has a gap
+SOLID_SHARE = 0.7  # of low to high; a short piece with less material met has gaps
 LARGE = 8_000_000  # cells from which what is left is looked at in every second cell
 
 
@@ -126,7 +130,8 @@ class BentTouch:
 
 @dataclass(frozen=True, eq=False)
 class Cuts:
-    """What each piece of the path removed and touched. A piece is a stretch of one move, at most half a diameter long.
+    """What each piece of the path removed and touched. A piece is a stretch of one move, at most half a diameter long, a
+    tenth within a diameter of a corner of a level path.
 
     Pieces are in program order; one row of each array a piece, (m,) unless said otherwise; all read-only; mm.
     Rows the model could not follow have no piece (see ``unlooked``). Rapids take material away like feeds do (so one
@@ -137,14 +142,15 @@ class Cuts:
     start, end (m, 3) float32: tip positions in stock coordinates; direction (m, 2) float32: unit vector of travel in
     XY in the middle of the piece (0, 0 for a vertical move).
     length float32: length along the path; run float32: its length in XY.
-    rapid bool.
+    rapid bool. fine bool: a short piece beside a corner.
     volume float64: material removed, mm3; area float32: plan area of the cells lowered, mm2; front float32: the part
     of it met by the leading front, not lying under the cutter when the piece began, mm2.
     depth float32: greatest height removed in one cell (a_p; for a rapid the depth of contact).
     at int32: flat cell index of that cell (-1 none): see ``place_of``.
     width float32: engaged width a_e, mm: front over run (on arcs: across the leading arc of the cutter); 0 where
     nothing is removed; NaN for vertical pieces (the whole front is engaged). Short pieces are averaged with their
-    neighbours on the same cut over at least half a diameter.
+    neighbours on the same cut over at least half a diameter; of fine pieces it is the greatest, from low to high, unless
+    there are gaps.
     low, high float32: the engaged part of the leading arc as signed offsets across the path, mm, left of travel is
     plus, -R to R (NaN: nothing removed or vertical). With a rib in the middle low..high spans it, ``width`` does not.
     core float32: height removed under the axis (within the disc of a quarter diameter, or the dead diameter of a cutter
@@ -177,6 +183,7 @@ class Cuts:
     length: Singles
     run: Singles
     rapid: Bools
+    fine: Bools
     volume: Floats
     area: Singles
     front: Singles
@@ -248,38 +255,21 @@ class Cuts:
         travel, plus to the left, -90 to 90, first <= second; NaN where nothing is removed or the move is vertical.
 
         A clockwise spindle carries each tooth from the second angle to the first. One-sided cuts are taken from
-        ``width`` at the side the material is on; cuts with gaps from ``low`` and ``high``.
+        ``width`` at the side the material is on; cuts with gaps, and fine pieces, from ``low`` and ``high``.
         """
         reach = self._reach()
-        low, high = self.low.astype(np.float64), self.high.astype(np.float64)
-        width = self.width.astype(np.float64)
-        edge = np.maximum(self.cell, 0.06 * reach)
-        right, left = low <= edge - reach, high >= reach - edge
-        solid = width >= 0.8 * (high - low)
+        low, high, width = (column.astype(np.float64) for column in (self.low, self.high, self.width))
+        first, second = engaged_part(low, high, width, self.run.astype(np.float64), reach, self.cell)
         with np.errstate(invalid="ignore"):
-            low = np.where(right, -reach, low)
-            high = np.where(left, reach, high)
-            # sampled extremes lie a little inside, so a one-sided cut is measured by its area
-            high = np.where(right & ~left & solid, np.minimum(width - reach, reach), high)
-            low = np.where(left & ~right & solid, np.maximum(reach - width, -reach), low)
-            nearly = right & left & solid & (width < 1.98 * reach - edge)
-            wider_right = -self.low.astype(np.float64) > self.high
-            high = np.where(nearly & wider_right, np.minimum(width - reach, reach), high)
-            low = np.where(nearly & ~wider_right, np.maximum(reach - width, -reach), low)
+            low, high = np.where(self.fine, low, first), np.where(self.fine, high, second)
             first = np.degrees(np.arcsin(np.clip(low / reach, -1, 1)))
             second = np.degrees(np.arcsin(np.clip(high / reach, -1, 1)))
         return first, second
 
     def _reach(self) -> Floats:
         """(m,) radius of the cutter where it meets the top of the material it removes, mm."""
-        table = np.array([profile_of(c) for c in self.placed.cutters] or [(1.0, 0, 1.0, 0, 0, 0)])[self.cutter]
-        depth = self.depth.astype(np.float64)
-        radius, form, flat, corner, slope = table[:, 0], table[:, 1], table[:, 2], table[:, 3], table[:, 4]
-        left = np.maximum(corner - depth, 0.0)
-        torus = flat + np.sqrt(np.maximum(corner * corner - left * left, 0.0))
-        cone = np.minimum(radius, flat + depth / np.where(slope > 0, slope, 1.0))
-        found = np.where(form == FLAT, radius, np.where(form == CONE, cone, torus))
-        return np.asarray(np.maximum(found, 1e-9))
+        table = np.array([profile_of(c) for c in self.placed.cutters] or [(1.0, 0, 1.0, 0, 0, 0)])
+        return reach_of(table[self.cutter], self.depth)
 
     def side(self) -> NDArray[np.int8]:
         """(m,) side of the material: 1 left of travel, -1 right, 0 both or nothing removed."""
@@ -357,6 +347,36 @@ class Thin:
     at: tuple[float, float, float]
 
 
+def engaged_part(low: Floats, high: Floats, width: Floats, run: Floats, reach: Floats, cell: float) -> tuple[Floats, Floats]:
+    """Ends of the engaged part of the leading arc, as offsets across the path, from the outermost cells met in a piece of
+    length ``run`` and the width; mm."""
+    with np.errstate(invalid="ignore", divide="ignore"):
+        # the shorter the piece, the further inside the edge its outermost cells may lie
+        edge = np.maximum(np.clip(3.5 * cell * cell / run, cell, 2 * cell), 0.06 * reach)
+        right, left = low <= edge - reach, high >= reach - edge
+        solid = width >= 0.8 * (high - low)
+        first, second = np.where(right, -reach, low), np.where(left, reach, high)
+        # sampled extremes lie a little inside, so a one-sided cut is measured by its area
+        second = np.where(right & ~left & solid, np.minimum(width - reach, reach), second)
+        first = np.where(left & ~right & solid, np.maximum(reach - width, -reach), first)
+        nearly = right & left & solid & (width < 1.98 * reach - edge)
+        wider_right = -low > high
+        second = np.where(nearly & wider_right, np.minimum(width - reach, reach), second)
+        first = np.where(nearly & ~wider_right, np.maximum(reach - width, -reach), first)
+    return first, second
+
+
+def reach_of(profile: Floats, depth: Singles) -> Floats:
+    """(m,) radius at which cutters (rows of ``Plan.profiles``) meet the top of material ``depth`` mm above their tip."""
+    deep = depth.astype(np.float64)
+    radius, form, flat, corner, slope = (profile[:, k] for k in range(5))
+    left = np.maximum(corner - deep, 0.0)
+    torus = flat + np.sqrt(np.maximum(corner * corner - left * left, 0.0))
+    cone = np.minimum(radius, flat + deep / np.where(slope > 0, slope, 1.0))
+    found = np.where(form == FLAT, radius, np.where(form == CONE, cone, torus))
+    return np.asarray(np.maximum(found, 1e-9))
+
+
 def remove(
     placed: Placed,
     setting: Setting,
@@ -402,6 +422,8 @@ def remove(
         )
     if plan.lengthened > 1:
         told.append(f"accounting pieces made {plan.lengthened:g} times longer to keep memory bounded")
+    if not plan.cornered:
+        told.append("accounting pieces beside corners not made shorter, to keep memory bounded: short peaks there are averaged")
     if before is None:
         top = np.full((grid.nx, grid.ny), placed.top, dtype=np.float32)
         bottom = np.broadcast_to(np.float32(0.0), top.shape)
@@ -421,9 +443,11 @@ def remove(
     if progress is not None:
         progress(1.0)
     pieces, profiles = plan.pieces, plan.profiles
+    cornered = np.flatnonzero(rim_rows(plan.sweeps, profiles) >= 0)
+    cornered = plan.sweeps.first[cornered] + plan.sweeps.count[cornered] - 1
     del plan, boxes  # as large as all that follows
     field = Field(grid, top, bottom)
-    return _collect(placed, setting, pieces, profiles, tally, field, mover, lattice, coarse, chosen, tuple(told))
+    return _collect(placed, setting, pieces, profiles, tally, cornered, field, mover, lattice, coarse, chosen, tuple(told))
 
 
 def choose_grid(placed: Placed, setting: Setting, bounds: StockBounds, given: Grid | None) -> tuple[Grid, bool]:
@@ -511,6 +535,7 @@ def _collect(
     p: PlannedPieces,
     profiles: Floats,
     tally: Tally,
+    cornered: NDArray[np.int64],
     field: Field,
     mover: Ints,
     lattice: Lattice,
@@ -518,7 +543,7 @@ def _collect(
     form: str,
     told: tuple[str, ...],
 ) -> Cuts:
-    """From sums per piece to what the rules read."""
+    """From sums per piece to what the rules read. cornered: the pieces whose ends ``tally.rims`` belongs to."""
     bent = None
     if setting.machine is not None:
         bent = _bent_touches(p, tally, lattice, field.grid)
@@ -534,6 +559,17 @@ def _collect(
     start, end, run = p.start[keep], p.end[keep], p.run[keep]
     row = p.row[keep]
     radius = profiles[placed.cutter[row], 0]
+    fine = p.fine[keep]
+    width = _widths(row, start, end, run, front, rapid, fine, radius, placed)
+    beside = np.flatnonzero(fine & (front > 0))
+    if len(beside):
+        rims = np.zeros((len(p.row), 5), dtype=np.float32)
+        rims[cornered] = tally.rims
+        reach = reach_of(profiles[placed.cutter[row[beside]]], tally.depth[keep][beside])
+        low[beside], high[beside], width[beside] = _beside_corners(
+            beside, row[beside], low[beside], high[beside], width[beside], front[beside], run[beside], reach,
+            rims[keep][beside], lattice,
+        )  # fmt: skip
     clearance, end_clearance, inset = tally.clearance[keep], tally.end_clearance[keep], tally.inset[keep]
     unseen = rapid & (np.minimum(start[:, 2], end[:, 2]) >= placed.top + NEAR)
     clearance[unseen] = (np.minimum(start[:, 2], end[:, 2]) - np.float32(placed.top))[unseen]
@@ -551,12 +587,13 @@ def _collect(
         "length": p.length[keep],
         "run": run,
         "rapid": rapid,
+        "fine": fine,
         "volume": tally.volume[keep],
         "area": (tally.cells[keep] * lattice.area).astype(np.float32),
         "front": front,
         "depth": tally.depth[keep],
         "at": tally.at[keep],
-        "width": _widths(row, start, end, run, front, rapid, radius, placed),
+        "width": width,
         "low": low,
         "high": high,
         "core": tally.core[keep],
@@ -598,15 +635,19 @@ def _widths(
     run: Singles,
     front: Singles,
     rapid: Bools,
+    fine: Bools,
     radius: Floats,
     placed: Placed,
 ) -> Singles:
-    """Engaged width per piece: front area over run, short pieces averaged along an unbroken path of one cutter."""
+    """Engaged width per piece: front area over run, short pieces averaged along an unbroken path of one cutter, not over
+    corners."""
     if not len(row):
         return np.zeros(0, dtype=np.float32)
     cutter = placed.cutter[row]
     broken = any_of(start[1:] != end[:-1]) | (cutter[1:] != cutter[:-1]) | (rapid[1:] != rapid[:-1])
     broken |= (run[1:] <= 0) | (run[:-1] <= 0)
+    if fine.any():
+        broken |= (row[1:] != row[:-1]) & fine[1:] & fine[:-1]
     group_first = np.concatenate([[True], broken])
     first = np.flatnonzero(group_first)
     last = np.append(first[1:], len(row))
@@ -627,6 +668,60 @@ def _widths(
     width[~moves | (front <= 0)] = 0.0
     width[run <= 0] = np.nan
     return width.astype(np.float32)
+
+
+def _beside_corners(
+    piece: NDArray[np.int64],
+    row: Ints,
+    low: Singles,
+    high: Singles,
+    width: Singles,
+    front: Singles,
+    run: Singles,
+    reach: Floats,
+    rims: Singles,
+    lattice: Lattice,
+) -> tuple[Singles, Singles, Singles]:
+    """Engaged part and width of short pieces that remove something.
+
+    In a piece this short the outermost cells say more about the width than the number of its cells does; on average they
+    lie half of what one cell takes of the piece's length inside the edge (measured). Where they tell nothing else, the
+    edge is that of half a diameter of the stroke round the piece, which is measured more closely. At the end of a stroke
+    in a corner, where the engagement may be at its height, the cells about the rim were counted (``Tally.rims``).
+    """
+    least, most = low.astype(np.float64), high.astype(np.float64)
+    for step in (1, 2):
+        same = np.flatnonzero((piece[step:] - piece[:-step] == step) & (row[step:] == row[:-step]))
+        for a, b in ((same, same + step), (same + step, same)):
+            least[a] = np.minimum(least[a], low[b])
+            most[a] = np.maximum(most[a], high[b])
+    length = run.astype(np.float64)
+    steady = engaged_part(least, most, width.astype(np.float64), 5 * length, reach, lattice.cell)
+    inside = np.minimum(lattice.area / (2 * length), lattice.cell)
+    first, second = np.maximum(low - inside, -reach), np.minimum(high + inside, reach)
+    # where the width leaves less than a cell at one of the sides, the side is the one with more room
+    close = (least < lattice.cell - reach) & (most > reach - lattice.cell) & (width < 1.98 * reach - lattice.cell)
+    more_left = reach - second > first + reach
+    for own, other, room in ((first, steady[0], ~more_left), (second, steady[1], more_left)):
+        np.copyto(own, np.where(close, np.sign(other) * reach, other),
+                  where=(np.abs(own - other) <= STEADY * lattice.cell) & ~(close & room))  # fmt: skip
+    span, counted = second - first, front / length
+    solid = counted >= SOLID_SHARE * span
+    met = np.flatnonzero(rims[:, 1] > 0)
+    if len(met):
+        every, some, turn, least, most = rims[met].T.astype(np.float64)
+        half = np.minimum(some / every, 1.0) * (np.pi / 2)
+        middle = np.clip(turn / some, half - np.pi / 2, np.pi / 2 - half)
+        whole = (most - least) <= 2 * half + GAP
+        # with gaps the outermost cells tell, half of a cell's share of the rim further out
+        out = np.pi / 2 / every
+        left, right = np.where(whole, middle - half, least - out), np.where(whole, middle + half, most + out)
+        first[met] = np.sin(np.maximum(left, -np.pi / 2)) * reach[met]
+        second[met] = np.sin(np.minimum(right, np.pi / 2)) * reach[met]
+        solid[met] = whole
+    span = second - first
+    wide = np.where(solid, span, np.minimum(counted, span))
+    return first.astype(np.float32), second.astype(np.float32), wide.astype(np.float32)
 
 
 def _bent_touches(p: PlannedPieces, tally: Tally, lattice: Lattice, grid: Grid) -> tuple[BentTouch, ...]:

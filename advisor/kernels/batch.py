@@ -7,13 +7,13 @@ for all of them together. The formulas are those of advisor/kernels/sweep.py for
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.kernels.plan import CUTS, FLAT, LINE, RAPID, SLOPE, TORUS, VERTICAL, Plan
+from advisor.kernels.plan import ALL, CUTS, FINE, FLAT, LINE, RAPID, SLOPE, TORUS, VERTICAL, Plan, bins_along
 from advisor.kernels.sweep import EDGE, SPECK, Lattice, Tally, contact_radius, form_height
 from grammar.classes import dataclass
 
@@ -197,8 +197,12 @@ def sweep_batch(
     bottom: Singles,
     mover: Ints,
     tally: Tally,
+    look: Callable[[int], None] | None = None,
 ) -> None:
-    """Sweep the straight sweeps ``part`` of one profile in order; ``top``, ``mover`` and ``tally`` are changed."""
+    """Sweep the straight sweeps ``part`` of one profile in order; ``top``, ``mover`` and ``tally`` are changed.
+
+    look: called with the number of each sweep before it lowers the stock.
+    """
     s = plan.sweeps
     box = boxes[part].astype(np.int64)
     windows = _windows(plan, part, box, lattice, shape)
@@ -214,6 +218,8 @@ def sweep_batch(
         np.maximum(surface, float(bottom.flat[0]), out=surface)
     kept = surface.astype(np.float32)
     for k, ((i0, i1, j0, j1), row) in enumerate(zip(box.tolist(), s.row[part].tolist(), strict=True)):
+        if look is not None:
+            look(part.start + k)
         window, field = (k, slice(i1 - i0), slice(j1 - j0)), top[i0:i1, j0:j1]
         before, less, mask = held[window], removed[window], cut[window]
         before[:] = field
@@ -300,8 +306,14 @@ def _account(
     begin = np.cumsum(count) - count
     if (count > 1).any():
         piece = begin[k]
-        share = (count / np.where(windows.length > 0, windows.length, 1.0))[k]
-        bins = np.minimum((np.maximum(ahead, 0.0) * share).astype(np.int64), count[k] - 1)
+        way = np.where(windows.length > 0, windows.length, 1.0)
+        fine, ends = s.fine[part], np.cumsum(counts)
+        bins = np.minimum((np.maximum(ahead, 0.0) * (count / way)[k]).astype(np.int64), count[k] - 1)
+        for sweep in np.flatnonzero((fine > 0) & (fine < ALL)).tolist():
+            of = slice(int(ends[sweep] - counts[sweep]), int(ends[sweep]))
+            bins[of] = bins_along(
+                np.maximum(ahead[of], 0.0), float(way[sweep]), int(count[sweep]), int(fine[sweep]), 2 * radius / FINE
+            )
         piece = piece + np.where(count[k] > 1, bins, 0)
         order = np.argsort(piece, kind="stable")
         piece, k, found, less, v, front = piece[order], k[order], found[order], less[order], v[order], front[order]

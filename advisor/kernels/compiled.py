@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from advisor.columns import all_of
 from advisor.kernels.plan import Plan
+from advisor.kernels.rim import rim_rows
 from advisor.kernels.sweep import Lattice, Tally, stride_of
 from grammar.jit import kernel
 
@@ -33,6 +34,8 @@ CUTS, RAPID, BENT, ABOVE = 0, 1, 2, 3
 SPECK = 1e-4
 EDGE = 1e-7
 NEWTON = 3
+RIM = 0.07
+FINE, HEAD, TAIL, ALL = 10, 1, 2, 4
 TWO_PI = 2 * math.pi
 
 
@@ -156,6 +159,50 @@ def trail(m, radius, form, flat, corner, slope):  # type: ignore[no-untyped-def]
     if form == CONE:
         return min(radius, max(flat, m * radius / slope))
     return min(radius, flat + m * corner / math.sqrt(1 + m * m))
+
+
+@kernel
+def bin_of(share, count, fine, short):  # type: ignore[no-untyped-def]
+    """Piece in which a share (0 to 1) of the way of a sweep lies; see advisor/kernels/plan.py."""
+    if fine == 0 or fine >= ALL:
+        return min(int(share * count), count - 1)
+    head, tail = FINE * (fine & HEAD), FINE * (fine & TAIL) // TAIL
+    if share < head * short:
+        return int(share / short)
+    if share >= 1 - tail * short:
+        return count - tail + min(int((share - (1 - tail * short)) / short), tail - 1)
+    middle = count - head - tail
+    return head + min(int((share - head * short) * (middle / (1 - (head + tail) * short))), middle - 1)
+
+
+@kernel
+def look_at_rim(  # type: ignore[no-untyped-def]
+    band0, band1, ex, ey, ux, uy, radius, floor, xs, ys, shift_x, shift_y, dx, dy, area, top, bottom, bottom_i, bottom_j, row
+):  # fmt: skip
+    """Where the rim of a cutter at (ex, ey) that moves along (ux, uy) meets material; see advisor/kernels/rim.py."""
+    nx, ny = top.shape
+    width = 2 * RIM * radius
+    reach = radius + width
+    # the box that the other form looks at, to tell alike whether all of it lies on the grid
+    ci, cj, wide, high = int(ex // dx), int(ey // dy), int(reach / dx) + 2, int(reach / dy) + 2
+    inside = ci >= wide and ci + wide < nx and cj >= high and cj + high < ny
+    for i in range(max(band0, int((ex - reach) / dx) - 1), min(band1, int((ex + reach) / dx) + 2)):
+        for j in range(max(0, int((ey - reach) / dy) - 1), min(ny, int((ey + reach) / dy) + 2)):
+            px, py = xs[i] + shift_x[j] - ex, ys[j] + shift_y[i] - ey
+            along = px * ux + py * uy
+            if along <= 0 or abs(math.sqrt(px * px + py * py) - radius) > width:
+                continue
+            if inside:
+                row[0] += 1
+            h = float(top[i, j])
+            if h > floor and h > float(bottom[i * bottom_i, j * bottom_j]) + SPECK:
+                angle = math.atan2(py * ux - px * uy, along)
+                row[1] += 1
+                row[2] += angle
+                row[3] = min(row[3], angle)
+                row[4] = max(row[4], angle)
+    if not inside and band0 <= int(min(max(ex / dx, 0.0), nx - 1.0)) < band1:
+        row[0] += 4 * math.pi * RIM * radius * radius / area
 
 
 @kernel
@@ -296,8 +343,8 @@ def straight_piece(  # type: ignore[no-untyped-def]
 @kernel
 def sweep_band(  # type: ignore[no-untyped-def]
     band0, band1, chosen, local,
-    what_of, use_of, row_of, profile_of, p0_of, p1_of, arc_of, arcs, count_of, boxes, goes_on,
-    profiles, xs, ys, shift_x, shift_y, dx, dy, cell, area, stride_table,
+    what_of, use_of, row_of, profile_of, p0_of, p1_of, arc_of, arcs, count_of, fine_of, boxes, goes_on,
+    rim_of, rims, profiles, xs, ys, shift_x, shift_y, dx, dy, cell, area, stride_table,
     top, bottom, bottom_i, bottom_j, mover,
     t_volume, t_cells, t_front, t_depth, t_at, t_low, t_high, t_core, t_inset, t_clearance, t_end_clearance,
     t_above, t_above_part, t_above_at,
@@ -353,6 +400,16 @@ def sweep_band(  # type: ignore[no-untyped-def]
             continue
         span = abs(sweep)
         sign = 1.0 if sweep >= 0 else -1.0
+        fine, short = fine_of[s], 0.0
+        if fine:
+            short = 2 * radius / (FINE * (arc_radius * span if arc else length))
+            if rim_of[s] >= 0:
+                if arc:
+                    ux, uy = -math.sin(angle + sweep) * sign, math.cos(angle + sweep) * sign
+                look_at_rim(
+                    band0, band1, bx, by, ux, uy, radius, bz + (corner if form == TORUS else 0.0) + SPECK,
+                    xs, ys, shift_x, shift_y, dx, dy, area, top, bottom, bottom_i, bottom_j, rims[rim_of[s]],
+                )  # fmt: skip
         outer2 = (arc_radius + radius + EDGE) ** 2
         inner2 = (arc_radius - radius - EDGE) ** 2 if arc_radius > radius else -1.0
         for i in range(i0, i1, stride):
@@ -521,7 +578,7 @@ def sweep_band(  # type: ignore[no-untyped-def]
                     front = ahead > 0
                     v = across
                     if count > 1:
-                        k = min(int(max(ahead, 0.0) * (count / length)), count - 1)
+                        k = bin_of(max(ahead, 0.0) / length, count, fine, short)
                 elif what == SLOPE:
                     v = across
                     d0 = along * along + across * across
@@ -535,7 +592,7 @@ def sweep_band(  # type: ignore[no-untyped-def]
                     v = (arc_radius * arc_radius + rc * rc - rho * rho) / (2 * arc_radius) * sign
                     v = min(max(v, -rc), rc)
                     if count > 1:
-                        k = min(int(enter * (count / span)), count - 1)
+                        k = bin_of(enter / span, count, fine, short)
                 elif what == HELIX:
                     front = q0 > reach2
                     v = (arc_radius * arc_radius + radius * radius - rho * rho) / (2 * arc_radius) * sign
@@ -594,17 +651,21 @@ def run_numba(
     if len(s) > 1:
         goes_on[1:] = all_of(s.p1[:-1] == s.p0[1:]) & (s.profile[1:] == s.profile[:-1])
         goes_on[1:] &= (s.use[:-1] <= RAPID) & (s.use[1:] == CUTS)
-    tally = Tally.empty(len(plan.pieces.row))
+    rim_of = rim_rows(s, plan.profiles)
+    rims = int(rim_of.max(initial=-1)) + 1
+    # where the rim is looked at, it reaches a little beyond what is swept
+    rim_wide = np.where(rim_of >= 0, int(2 * RIM * plan.profiles[:, 0].max() / dx) + 1, 0).astype(np.int32) if rims else 0
+    tally = Tally.empty(len(plan.pieces.row), rims)
 
     def one(band: tuple[int, int]) -> tuple[Tally, NDArray[np.int64]]:
-        chosen = np.flatnonzero(real & (boxes[:, 0] < band[1]) & (boxes[:, 1] > band[0]))
+        chosen = np.flatnonzero(real & (boxes[:, 0] - rim_wide < band[1]) & (boxes[:, 1] + rim_wide > band[0]))
         into, local = pieces_of(s.first[chosen], count[chosen])
-        mine = Tally.empty(len(into))
+        mine = Tally.empty(len(into), rims)
         if len(chosen):
             sweep_band(
                 band[0], band[1], chosen, local,
-                what, s.use, s.row, s.profile, s.p0, s.p1, s.arc, s.arcs, count, boxes, goes_on,
-                plan.profiles, lattice.x, lattice.y, lattice.shift_x, lattice.shift_y, dx, dy, lattice.cell,
+                what, s.use, s.row, s.profile, s.p0, s.p1, s.arc, s.arcs, count, s.fine, boxes, goes_on,
+                rim_of, mine.rims, plan.profiles, lattice.x, lattice.y, lattice.shift_x, lattice.shift_y, dx, dy, lattice.cell,
                 lattice.area, strides, top, held, step, step, mover, *mine.columns(),
             )  # fmt: skip
         return mine, into

@@ -1,7 +1,8 @@
 """From placed moves to sweeps: what the stock model has to look at, in order, as flat arrays.
 
 A sweep is one stretch of a move whose effect on the field has a closed form: a vertical stroke, a level or sloped line,
-a level arc, a stretch of a helix. Sweeps of level moves and of flat cutters hold many accounting pieces, others one.
+a level arc, a stretch of a helix. Sweeps of level moves and of flat cutters hold many accounting pieces, others one. Pieces
+are half a diameter long at most, those of level moves a tenth within a diameter of a corner.
 Besides the cutter's own sweeps there are probes, which look and take nothing away: shank, holder and nose above the
 cutter, and the bent path of rapids.
 """
@@ -35,13 +36,17 @@ CHUNK = 50_000  # moves planned at a time
 NOTHING = 1e-9  # mm or radians; less is no way and no turn
 TURN = np.pi / 3  # radians; longest helical piece
 MOST_PIECES = 20_000  # of one move
+FINE = 10  # short pieces on each side of a corner; together as long as two others, a diameter
+BEND = np.radians(30.0)  # a path that turns by more within half a diameter has a corner
+HEAD, TAIL, ALL = 1, 2, 4  # where a stroke has corners; all its pieces are short, and as long as each other
 
 
 @dataclass(frozen=True, eq=False)
 class Sweeps:
     """Arrays of one row a sweep: what (VERTICAL ... HELIX), use (CUTS ...), row of the move, profile index, p0 and p1
-    (s, 3) mm, first piece and piece count. Arcs are kept apart: arc is a row of arcs (-1 for straight sweeps), which
-    holds centre x, y and radius in mm, angle of the start and signed sweep in radians."""
+    (s, 3) mm, first piece and piece count, fine: corners and short pieces (HEAD, TAIL, ALL). Arcs are kept apart: arc is a
+    row of arcs (-1 for straight sweeps), which holds centre x, y and radius in mm, angle of the start and signed sweep in
+    radians."""
 
     what: NDArray[np.int8]
     use: NDArray[np.int8]
@@ -52,6 +57,7 @@ class Sweeps:
     arc: Ints
     first: Longs
     count: Ints
+    fine: NDArray[np.int8]
     arcs: Floats
 
     def __len__(self) -> int:
@@ -60,7 +66,8 @@ class Sweeps:
 
 @dataclass(frozen=True, eq=False)
 class PlannedPieces:
-    """Arrays of one row a piece; see advisor.stock.Cuts. bent: the piece is a stretch of a rapid's bent path."""
+    """Arrays of one row a piece; see advisor.stock.Cuts. bent: the piece is a stretch of a rapid's bent path; fine: it is a
+    short one beside a corner."""
 
     row: Ints
     last: Ints
@@ -73,6 +80,7 @@ class PlannedPieces:
     length: NDArray[np.float32]
     rapid: NDArray[np.bool_]
     bent: NDArray[np.bool_]
+    fine: NDArray[np.bool_]
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,6 +92,7 @@ class Plan:
     pieces: PlannedPieces
     profiles: Floats
     lengthened: float  # pieces are this many times longer than wanted (1: as wanted)
+    cornered: bool = True  # pieces beside corners are short
 
 
 @dataclass(eq=False)
@@ -140,8 +149,10 @@ def make_plan(placed: Placed, machine: Machine | None, cell: float, most_pieces:
     """Cut the moves into sweeps and pieces for a grid of ``cell`` mm."""
     table = np.array([profile_of(c) for c in placed.cutters] or [(1e-9, 0, 1e-9, 0, 0, 0)], dtype=np.float64)
     lengthened, before = 1.0, np.inf
-    while _most(placed, table, cell) > most_pieces:  # only then is it worth counting
-        count = sum(part.count.sum() for part in _chunks(placed, machine, table, cell, lengthened))
+    most, more = _most(placed, table, cell)
+    cornered = most + more <= most_pieces
+    while most > most_pieces:  # only then is it worth counting
+        count = sum(part.count.sum() for part in _chunks(placed, machine, table, cell, lengthened, cornered))
         if count <= max(most_pieces, 3 * len(placed)) or count == before:
             break
         before = count
@@ -150,7 +161,7 @@ def make_plan(placed: Placed, machine: Machine | None, cell: float, most_pieces:
     sweeps: list[Sweeps] = []
     done = 0
     arcs = 0
-    for chunk in _chunks(placed, machine, table, cell, lengthened):
+    for chunk in _chunks(placed, machine, table, cell, lengthened, cornered):
         one, inner = _pieces(chunk)
         some = _sweeps(chunk, inner, done, arcs)
         done += len(one.row)
@@ -159,11 +170,11 @@ def make_plan(placed: Placed, machine: Machine | None, cell: float, most_pieces:
         sweeps.append(some)
     joined = PlannedPieces(**_joined(pieces, PlannedPieces))
     with_parts, profiles = _with_parts(Sweeps(**_joined(sweeps, Sweeps)), joined, placed, machine, table)
-    return Plan(with_parts, joined, profiles, lengthened)
+    return Plan(with_parts, joined, profiles, lengthened, cornered)
 
 
-def _most(placed: Placed, table: Floats, cell: float) -> float:
-    """More pieces than the moves can have."""
+def _most(placed: Placed, table: Floats, cell: float) -> tuple[float, float]:
+    """More pieces than the moves can have, and more than corners can add to them."""
     with np.errstate(invalid="ignore"):
         way = np.abs(placed.end - placed.start)
     way[~np.isfinite(way)] = 0.0
@@ -172,7 +183,9 @@ def _most(placed: Placed, table: Floats, cell: float) -> float:
         arm = np.hypot(*(placed.start[placed.arc_row, :2] - placed.centre[:, :2]).T)
         length[placed.arc_row] += np.nan_to_num(np.abs(placed.sweep) * (np.maximum(arm, 0.0) + 10.0), nan=0, posinf=0)
     wanted = np.maximum(table[placed.cutter, 0], 4 * cell)
-    return float((length / wanted).sum() * 2 + 3 * len(placed))
+    level = placed.start[:, 2] == placed.end[:, 2]
+    corners = np.minimum(length[level] / wanted[level] * (FINE / 2), 2.0 * FINE)
+    return float((length / wanted).sum() * 2 + 3 * len(placed)), float(corners.sum())
 
 
 def _joined(parts: list[Any], kind: type) -> dict[str, Any]:
@@ -194,6 +207,8 @@ class _Chunk:
 
     strokes: _Strokes
     count: Longs
+    fine: NDArray[np.int8]
+    share: Floats  # of a short piece
     run: Floats
     length: Floats
     whole: NDArray[np.bool_]
@@ -202,7 +217,9 @@ class _Chunk:
     rapid: NDArray[np.bool_]
 
 
-def _chunks(placed: Placed, machine: Machine | None, table: Floats, cell: float, lengthened: float) -> Iterator[_Chunk]:
+def _chunks(
+    placed: Placed, machine: Machine | None, table: Floats, cell: float, lengthened: float, cornered: bool
+) -> Iterator[_Chunk]:
     """The strokes of the moves, some ten thousand moves at a time so that the memory for the steps stays small."""
     longest = np.maximum(table[:, 0], 4 * cell) * lengthened
     for first in range(0, max(1, len(placed)), CHUNK):
@@ -223,7 +240,97 @@ def _chunks(placed: Placed, machine: Machine | None, table: Floats, cell: float,
         touches = _touches(strokes, placed, table[profile, 0], rapid)
         count = np.clip(np.ceil(np.where(touches, length / longest[profile], 0.0) - 1e-9), 1, MOST_PIECES)
         count[strokes.bent & (strokes.what == LINE)] = 1
-        yield _Chunk(strokes, count.astype(np.int64), run, length, whole, touches, profile, rapid)
+        fine, share = np.zeros(len(count), dtype=np.int8), np.ones(len(count))
+        if cornered and lengthened == 1:
+            level = touches & ~rapid & ((strokes.what == LINE) | (strokes.what == ARC))
+            radius = table[profile, 0]
+            short = 2 * radius / FINE
+            # short pieces are of use on a grid that is fine enough, and where a stroke is longer than one of them
+            level &= (length > 1.5 * short) & (longest[profile] == radius)
+            if level.any():
+                fine = np.where(level, _corners(strokes, run, profile, radius, rapid), 0).astype(np.int8)
+                share = np.where(fine > 0, short / np.where(level, length, 1.0), 1.0)
+                ends = FINE * ((fine & HEAD) + (fine & TAIL) // TAIL)
+                whole_fine = (fine > 0) & (share * (ends + 1) >= 1)
+                rest = np.ceil(length * (1 - share * ends) / longest[profile] - 1e-9)
+                count = np.where(fine > 0, ends + np.clip(rest, 1, MOST_PIECES), count)
+                count = np.where(whole_fine, np.ceil(length / short - 0.25), count)
+                fine[whole_fine] |= ALL
+        yield _Chunk(strokes, count.astype(np.int64), fine, share, run, length, whole, touches, profile, rapid)
+
+
+def _corners(strokes: _Strokes, run: Floats, profile: Ints, radius: Floats, rapid: NDArray[np.bool_]) -> Longs:
+    """Which ends of each stroke lie beside a corner: HEAD, TAIL, both or none.
+
+    The path turns by more than BEND within half a diameter behind the end, or before the start, of a stroke.
+    """
+    flat = run > NOTHING
+    delta = (strokes.p1 - strokes.p0)[:, :2]
+    out = np.arctan2(delta[:, 1], delta[:, 0])
+    into = out.copy()
+    curved = np.flatnonzero(strokes.what >= ARC)
+    sense = np.sign(strokes.sweep[curved]) * np.pi / 2
+    out[curved] = strokes.angle[curved] + sense
+    into[curved] = strokes.angle[curved] + strokes.sweep[curved] + sense
+    goes_on = flat[1:] & flat[:-1] & ~rapid[1:] & ~rapid[:-1] & (profile[1:] == profile[:-1])
+    goes_on &= (strokes.p0[1:] == strokes.p1[:-1]).all(axis=1)
+    turn = np.abs(np.mod(out[1:] - into[:-1] + np.pi, 2 * np.pi) - np.pi)
+    # the way and all that the path has turned up to the start and the end of each stroke; a break is a long way
+    way = np.where(flat, run, 0.0)
+    gap = np.concatenate([[0.0], np.cumsum(np.where(goes_on, 0.0, 10 * radius[1:]))])
+    end = np.cumsum(way) + gap
+    start = end - way
+    joint = np.concatenate([[0.0], np.cumsum(np.where(goes_on, turn, 0.0))])
+    bend = np.where(strokes.what >= ARC, np.abs(strokes.sweep), 0.0)
+    turned = joint + np.cumsum(bend)  # at the end
+    places = np.column_stack([start, end]).ravel()
+    angles = np.column_stack([turned - bend, turned]).ravel()
+    # of the places at one distance (both sides of a joint) the last is taken ahead, the first behind
+    ahead = _at(end + radius, places, angles, "right") - turned
+    behind = (turned - bend) - _at(start - radius, places, angles, "left")
+    return np.asarray(HEAD * (behind > BEND) + TAIL * (ahead > BEND))
+
+
+def _at(x: Floats, places: Floats, angles: Floats, side: str) -> Floats:
+    """The angle at the places x, on the given side of a jump."""
+    k = np.searchsorted(places, x, side=side)  # type: ignore[call-overload]
+    k = np.clip(k, 1, len(places) - 1)
+    width = places[k] - places[k - 1]
+    part = np.clip((x - places[k - 1]) / np.where(width > 0, width, 1.0), 0.0, 1.0)
+    return np.asarray(angles[k - 1] + (angles[k] - angles[k - 1]) * part)
+
+
+def knots(count: Any, fine: Any) -> tuple[Any, Any]:
+    """How many of a sweep's pieces are short at its head and at its tail (of numbers or arrays alike)."""
+    some = (fine > 0) & (fine < ALL)
+    return FINE * (fine & HEAD) * some, FINE * (fine & TAIL) // TAIL * some
+
+
+def bins_along(at: Floats, length: float, count: int, fine: int, short: float) -> Longs:
+    """Piece in which each place of one sweep lies, ``at`` from its start; see ``knots``.
+
+    length: of the sweep, short: of a short piece, in the unit of ``at``.
+    """
+    if fine >= ALL:
+        share = at * (count / length)
+    else:
+        head, tail = knots(count, fine)
+        share = np.interp(at, (0.0, head * short, length - tail * short, length), (0, head, count - tail, count))
+    return np.asarray(np.minimum(share.astype(np.int64), count - 1))
+
+
+def _edges(k: Longs, many: Longs, chunk: _Chunk) -> Floats:
+    """Share of the way of stroke ``many`` at which its k-th piece begins."""
+    u: Floats = k / chunk.count[many]
+    pick = np.flatnonzero((chunk.fine[many] > 0) & (chunk.fine[many] < ALL))
+    if len(pick):
+        of, at = many[pick], k[pick]
+        head, tail = knots(chunk.count[of], chunk.fine[of])
+        count, short = chunk.count[of], chunk.share[of]
+        rest = (1 - (head + tail) * short) / (count - head - tail)
+        inner = head * short + (at - head) * rest
+        u[pick] = np.where(at <= head, at * short, np.where(at >= count - tail, 1 - (count - at) * short, inner))
+    return u
 
 
 def _strokes(placed: Placed, table: Floats, longest: Floats, first: int, stop: int) -> _Strokes:
@@ -445,14 +552,20 @@ def _pieces(chunk: _Chunk) -> tuple[PlannedPieces, tuple[NDArray[np.int64], Floa
     strokes, count, flat_run, length, rapid = chunk.strokes, chunk.count, chunk.run, chunk.length, chunk.rapid
     many = np.repeat(np.arange(len(count)), count)
     k = np.arange(len(many)) - np.repeat(np.cumsum(count) - count, count)
-    u0, u1 = k / count[many], (k + 1) / count[many]
+    u0, u1 = _edges(k, many, chunk), _edges(k + 1, many, chunk)
     p0, p1 = strokes.p0[many], strokes.p1[many]
     delta = p1 - p0
     q0, q1 = p0 + delta * u0[:, None], p0 + delta * u1[:, None]
     whole_first, whole_last = u0 <= 0, u1 >= 1
     q1[whole_last] = p1[whole_last]
     direction = np.zeros((len(many), 2))
-    run = flat_run[many] / count[many]
+    run, way = flat_run[many] / count[many], length[many] / count[many]
+    fine = chunk.fine[many] >= ALL
+    uneven = np.flatnonzero((chunk.fine[many] > 0) & ~fine)
+    if len(uneven):
+        of, part = many[uneven], (u1 - u0)[uneven]
+        run[uneven], way[uneven] = flat_run[of] * part, length[of] * part
+        fine[uneven] = part < 1.5 * chunk.share[of]
     straight = (strokes.what[many] < ARC) & (flat_run[many] > 0)
     direction[straight] = delta[straight, :2] / flat_run[many][straight, None]
     round_ = strokes.what[many] >= ARC
@@ -480,9 +593,10 @@ def _pieces(chunk: _Chunk) -> tuple[PlannedPieces, tuple[NDArray[np.int64], Floa
         end=q1.astype(np.float32),
         direction=direction.astype(np.float32),
         run=run.astype(np.float32),
-        length=(length[many] / count[many]).astype(np.float32),
+        length=way.astype(np.float32),
         rapid=rapid[many],
         bent=strokes.bent[many],
+        fine=fine,
     )
     return pieces, (many, u0, u1, q0, q1)
 
@@ -525,6 +639,7 @@ def _sweeps(chunk: _Chunk, inner: tuple[NDArray[np.int64], Floats, Floats, Float
         arc=arc,
         first=pieces + keep.astype(np.int64),
         count=np.where(whole, count[stroke], 1).astype(np.int32),
+        fine=np.where(whole, chunk.fine[stroke], 0).astype(np.int8),
         arcs=table,
     )
 
@@ -618,6 +733,7 @@ def _with_parts(
         arc=np.full(total, -1, dtype=np.int32),
         first=rows.astype(np.int64),
         count=np.ones(total, dtype=np.int32),
+        fine=np.zeros(total, dtype=np.int8),
         arcs=sweeps.arcs,
     )
     # a probe comes after the sweep its piece belongs to

@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.kernels.plan import ABOVE, ARC, BENT, CONE, FLAT, HELIX, LINE, RAPID, SLOPE, VERTICAL, Plan
+from advisor.kernels.plan import ABOVE, ARC, BENT, CONE, FINE, FLAT, HELIX, LINE, RAPID, SLOPE, VERTICAL, Plan, bins_along
+from advisor.kernels.rim import NOTHING, Rims, rim_rows
 from grammar.classes import dataclass
 
 Floats = NDArray[np.float64]
@@ -42,7 +43,12 @@ class Lattice:
 
 @dataclass(eq=False)
 class Tally:
-    """What is summed per piece; fields as in advisor.stock.Cuts (cells counted, not areas)."""
+    """What is summed per piece; fields as in advisor.stock.Cuts (cells counted, not areas).
+
+    rims (c, 5), a row for each sweep that ends in a corner (``rim_rows``): cells about the leading half of the cutter's
+    rim at the end of the sweep, those that held material before it, the sum of their angles from the direction of travel
+    (radians, plus to the left), the least and the greatest of them.
+    """
 
     volume: Floats
     cells: Ints
@@ -58,10 +64,11 @@ class Tally:
     above: Singles
     above_part: NDArray[np.int8]
     above_at: Ints
+    rims: Floats
 
     @classmethod
-    def empty(cls, n: int) -> Tally:
-        """A tally of n pieces that touched nothing."""
+    def empty(cls, n: int, rims: int = 0) -> Tally:
+        """A tally of n pieces that touched nothing, and of ``rims`` corners."""
         return cls(
             volume=np.zeros(n),
             cells=np.zeros(n, dtype=np.int32),
@@ -77,6 +84,7 @@ class Tally:
             above=np.zeros(n, dtype=np.float32),
             above_part=np.zeros(n, dtype=np.int8),
             above_at=np.full(n, -1, dtype=np.int32),
+            rims=np.tile(np.array(NOTHING), (rims, 1)),
         )
 
     def merge(self, part: Tally, into: NDArray[np.int64]) -> None:
@@ -96,10 +104,13 @@ class Tally:
         for name in ("high", "core", "inset"):
             column = getattr(self, name)
             column[into] = np.maximum(column[into], getattr(part, name))
+        self.rims[:, :3] += part.rims[:, :3]
+        self.rims[:, 3] = np.minimum(self.rims[:, 3], part.rims[:, 3])
+        self.rims[:, 4] = np.maximum(self.rims[:, 4], part.rims[:, 4])
 
     def columns(self) -> tuple[NDArray[np.generic], ...]:
         """The arrays in order, for the compiled kernel."""
-        return tuple(getattr(self, f.name) for f in fields(self))
+        return tuple(getattr(self, f.name) for f in fields(self) if f.name != "rims")
 
 
 def form_height(d2: Floats, radius: float, form: int, flat: float, corner: float, slope: float) -> Floats:
@@ -207,11 +218,13 @@ def run_numpy(
     from advisor.kernels.batch import batches, sweep_batch, trailing
 
     boxes = trailing(plan, boxes, lattice)
-    tally = Tally.empty(len(plan.pieces.row))
     s = plan.sweeps
+    rim_of = rim_rows(s, plan.profiles)
+    tally = Tally.empty(len(plan.pieces.row), int(rim_of.max(initial=-1)) + 1)
+    rims = Rims(s, plan.profiles, lattice, top, bottom, tally, rim_of)
     rows = list(zip(
         s.what.tolist(), s.use.tolist(), s.row.tolist(), s.profile.tolist(), s.p0.tolist(), s.p1.tolist(),
-        s.arc.tolist(), s.first.tolist(), s.count.tolist(), boxes.tolist(), strict=True,
+        s.arc.tolist(), s.first.tolist(), s.count.tolist(), s.fine.tolist(), boxes.tolist(), strict=True,
     ))  # fmt: skip
     arcs = s.arcs.tolist()
     no_arc = [0.0, 0.0, 0.0, 0.0, 0.0]
@@ -221,22 +234,29 @@ def run_numpy(
     for begin, stop, together in batches(plan, boxes):
         if progress is not None:
             progress(begin / total)
+        if rims.full:
+            rims.settle()
         if together:
             shape = profiles[int(s.profile[begin])]
-            sweep_batch(plan, slice(begin, stop), boxes, lattice, shape, top, bottom, mover, tally)
+            look = rims.look if (rim_of[begin:stop] >= 0).any() else None
+            sweep_batch(plan, slice(begin, stop), boxes, lattice, shape, top, bottom, mover, tally, look)
             continue
         for k in range(begin, stop):
             if progress is not None and k & 255 == 0:
                 progress(k / total)
-            what, use, row, profile, p0, p1, arc, first, count, box = rows[k]
+            what, use, row, profile, p0, p1, arc, first, count, fine, box = rows[k]
+            if rims.full:
+                rims.settle()
+            rims.look(k)
             if box[0] >= box[1] or box[2] >= box[3]:
                 continue
             shape = profiles[profile]
             for window in _strips(what, p0, p1, shape[0], box, lattice):
                 _sweep(
-                    what, use, row, shape, p0, p1, arcs[arc] if arc >= 0 else no_arc, first, count, window,
+                    what, use, row, shape, p0, p1, arcs[arc] if arc >= 0 else no_arc, first, count, fine, window,
                     lattice, top, bottom, level_bottom, mover, tally,
                 )  # fmt: skip
+    rims.settle()
     return tally
 
 
@@ -276,6 +296,7 @@ def _sweep(
     arc: list[float],
     first: int,
     count: int,
+    fine: int,
     window: tuple[int, int, int, int],
     lattice: Lattice,
     top: Singles,
@@ -433,7 +454,9 @@ def _sweep(
         ahead = along - np.sqrt(np.maximum(rc * rc - across * across, 0.0))
         front = ahead > 0
         v = across
-        if count > 1:
+        if fine:
+            bins = bins_along(np.maximum(ahead, 0.0), length, count, fine, 2 * radius / FINE)
+        elif count > 1:
             bins = np.minimum((np.maximum(ahead, 0.0) * (count / length)).astype(np.int64), count - 1)
     elif what == SLOPE:
         along, v = along[keep], across[keep]
@@ -453,7 +476,9 @@ def _sweep(
         enter = np.where(front, np.minimum(enter, span), 0.0)
         v = (arc_radius * arc_radius + rc * rc - rho2) / (2 * arc_radius) * sign
         v = np.minimum(np.maximum(v, -rc), rc)
-        if count > 1:
+        if fine:
+            bins = bins_along(enter, span, count, fine, 2 * radius / (FINE * arc_radius))
+        elif count > 1:
             bins = np.minimum((enter * (count / span)).astype(np.int64), count - 1)
     elif what != VERTICAL:
         rho2 = rho2[keep]
