@@ -7,15 +7,16 @@ changes from arc to arc). A single arc that breaks such a run is a slip of G2 an
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from advisor.evidence import Evidence
 from advisor.timing import FIRST, SECOND
-from grammar.moves import Flag, Kind
+from grammar.moves import Fault, Flag, Kind
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]
@@ -28,6 +29,7 @@ BETWEEN = 3  # the same for arcs there and back between two points
 SMOOTH = 0.996  # cosine of 5 degrees; estimate, no source
 KINK = 0.866  # cosine of 30 degrees; estimate, no source
 BACK = -0.985  # cosine of 170 degrees; estimate, no source
+BETWEEN_FAULTS = 12  # lines between two arcs spoilt by one slip; estimate, no source
 TWINS = 2  # arcs of the same radius that go on smoothly, beside which one that does not is the odd one
 
 
@@ -63,6 +65,57 @@ def arcs_of(evidence: Evidence) -> Arcs:
         good &= np.isfinite(start).all(axis=1) & np.isfinite(end).all(axis=1) & (radius > LEAST)
         whole = np.hypot(*(end - start).T) < 1e-6
     return Arcs(rows, moves.plane, start, end, centre, radius, np.asarray(moves.sweep), whole, good)
+
+
+def plane_left(evidence: Evidence, arcs: Arcs) -> Iterator[tuple[int, int]]:
+    """Runs of arcs in an upright plane that go along its normal at least as far as in the plane: (first, last) place.
+
+    A helix about a level axis is nothing a milling cutter makes; an arc meant for the XY plane looks like that.
+    """
+    upright = np.flatnonzero(arcs.good & (arcs.plane != 17))
+    if not len(upright):
+        return
+    rows = arcs.row[upright]
+    normal = np.where(arcs.plane[upright] == 18, 1, 0)
+    with np.errstate(invalid="ignore"):
+        rise = np.abs((evidence.moves.end - evidence.moves.start)[rows, normal])
+        within = arcs.radius[upright] * np.abs(arcs.sweep[upright])
+        askew = upright[(rise > 1e-3) & (rise >= 0.5 * within)]
+    yield from _runs(askew)
+
+
+def joined_faults(evidence: Evidence, faults: Sequence[Fault]) -> list[Fault]:
+    """The reader's faults on arcs: those that follow each other in an upright plane are one, with its span.
+
+    A plane that was left on spoils every arc until it is set back; that is one slip.
+    """
+    moves = evidence.moves
+    if len(faults) < 2 or not len(moves):
+        return list(faults)
+    reached = np.maximum.accumulate(moves.block)
+    found: list[Fault] = []
+    counts: list[int] = []
+    for fault in faults:
+        row = max(0, int(np.searchsorted(reached, fault.block if fault.block is not None else -1)) - 1)
+        upright = evidence.mode(row).plane != "G17"
+        before = found[-1] if found else None
+        near = before is not None and 0 <= fault.line - (before.end_line or before.line) <= BETWEEN_FAULTS
+        if before is not None and upright and near and counts[-1]:
+            counts[-1] += 1
+            found[-1] = replace(before, end_line=fault.end_line or fault.line)
+        else:
+            found.append(fault)
+            counts.append(1 if upright else 0)
+    return [
+        fault
+        if count < 2
+        else replace(
+            fault,
+            message=f"{fault.message}; {count} arcs from here to line {fault.end_line} are no circles in the plane in force",
+            fix="Was G17 forgotten after arcs in an upright plane? Write it before arcs in the XY plane.",
+        )
+        for fault, count in zip(found, counts, strict=True)
+    ]
 
 
 def odd_ones(evidence: Evidence, arcs: Arcs) -> Iterator[tuple[int, int]]:
@@ -169,9 +222,17 @@ def _other_side(arcs: Arcs, part: NDArray[np.intp]) -> int | None:
     return None if odd is None else int(part[odd])
 
 
-def overturned(arcs: Arcs) -> NDArray[np.intp]:
-    """Arcs in an upright plane over more than half a circle: above or under themselves, as no milling cutter goes."""
-    return np.flatnonzero(arcs.good & (arcs.plane != 17) & (np.abs(arcs.sweep) > np.pi + 0.05))
+def overturned(arcs: Arcs) -> Iterator[tuple[int, int]]:
+    """Runs of arcs in an upright plane over more than half a circle: above or under themselves, as no milling cutter goes."""
+    yield from _runs(np.flatnonzero(arcs.good & (arcs.plane != 17) & (np.abs(arcs.sweep) > np.pi + 0.05)))
+
+
+def _runs(places: NDArray[np.intp]) -> Iterator[tuple[int, int]]:
+    """First and last of places that follow each other, one left out at most between two."""
+    if len(places):
+        edges = np.flatnonzero(np.concatenate([[True], np.diff(places) > 2, [True]])).tolist()
+        for begin, end in pairwise(edges):
+            yield int(places[begin]), int(places[end - 1])
 
 
 def turning_back(evidence: Evidence, arcs: Arcs) -> Iterator[int]:

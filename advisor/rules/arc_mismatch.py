@@ -5,8 +5,8 @@ What it checks
     allows 0.002 mm or 0.0002 in (NISTIR 6556, 3.5.3.2); the dialect shop allows for the rounding of the numbers
     as written. Slips that leave a true circle are told as warnings: a whole circle beside its neighbours, whose
     centre with the other sign would be theirs; an arc that bends away from the path at its start and at its end,
-    and would go on smoothly the other way round; one arc that goes against all others about its centre; and an arc
-    over more than half a circle in an upright plane.
+    and would go on smoothly the other way round; one arc that goes against all others about its centre; an arc over
+    more than half a circle in an upright plane, or along the axis it turns about there.
 
 Why it matters
     The control stops, or bends the path from one radius to the other: a spiral through the wall of the part.
@@ -34,7 +34,18 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding
-from advisor.rules._arcs import SAME, Arcs, arcs_of, odd_ones, other_centre, overturned, raised, turning_back
+from advisor.rules._arcs import (
+    BETWEEN_FAULTS,
+    SAME,
+    Arcs,
+    arcs_of,
+    odd_ones,
+    other_centre,
+    overturned,
+    plane_left,
+    raised,
+    turning_back,
+)
 from advisor.rules.base import rule
 
 NAME = "arc-mismatch"
@@ -60,18 +71,33 @@ def check(evidence: Evidence) -> Iterator[Finding]:
             "lost sign in I or J?",
             "Compare the signs of I and J with those of the circles beside it.",
         )
-    told = set(lost.tolist())
-    for place in overturned(arcs).tolist():
-        told.add(place)
-        yield _slip(
-            evidence,
-            arcs,
-            place,
-            place,
-            f"This arc turns {np.degrees(abs(arcs.sweep[place])):.0f} degrees in an upright plane (G{arcs.plane[place]}), over "
-            "or under itself: G2 and G3 mistaken, or a plane left over?",
-            WRONG_WAY + " Write G17 before arcs in the XY plane.",
-        )
+    told = set(lost.tolist()) | _beside_faults(evidence, arcs)
+    for first, last in plane_left(evidence, arcs):
+        if not told.intersection(range(first, last + 1)):
+            told.update(range(first, last + 1))
+            count = f"{last - first + 1} arcs from here on turn" if last > first else "This arc turns"
+            yield _slip(
+                evidence,
+                arcs,
+                first,
+                last,
+                f"{count} about a level axis and go along it (G{arcs.plane[first]}): a plane left over?",
+                "Write G17 before arcs in the XY plane.",
+            )
+    for first, last in overturned(arcs):
+        if not told.intersection(range(first, last + 1)):
+            told.update(range(first, last + 1))
+            count = f"{last - first + 1} arcs from here on turn" if last > first else "This arc turns"
+            worst = first + int(np.argmax(np.abs(arcs.sweep[first : last + 1])))
+            yield _slip(
+                evidence,
+                arcs,
+                first,
+                last,
+                f"{count} {np.degrees(abs(arcs.sweep[worst])):.0f} degrees in an upright plane (G{arcs.plane[worst]}), over or "
+                "under itself: G2 and G3 mistaken, or a plane left over?",
+                WRONG_WAY + " Write G17 before arcs in the XY plane.",
+            )
     for place in raised(arcs):
         if place not in told:
             told.add(place)
@@ -107,6 +133,19 @@ def check(evidence: Evidence) -> Iterator[Finding]:
                 "of R, it would go on smoothly: G2 and G3 mistaken?",
                 WRONG_WAY,
             )
+
+
+def _beside_faults(evidence: Evidence, arcs: Arcs) -> set[int]:
+    """Arcs in an upright plane near one that is no circle there: the same slip, told by the reader's fault."""
+    faults = [f for name in (NAME, "arc-impossible") for f in evidence.faults.get(name, ())]
+    upright = np.flatnonzero(arcs.plane != 17)
+    if not faults or not len(upright):
+        return set()
+    lines = evidence.program.block_line[evidence.moves.block[arcs.row[upright]]]
+    faulty = np.sort(np.array([f.line for f in faults]))
+    after = np.minimum(np.searchsorted(faulty, lines), len(faulty) - 1)
+    near = np.minimum(np.abs(faulty[after] - lines), np.abs(faulty[np.maximum(after - 1, 0)] - lines))
+    return set(upright[near <= BETWEEN_FAULTS].tolist())
 
 
 def _slip(evidence: Evidence, arcs: Arcs, first: int, last: int, message: str, fix: str) -> Finding:

@@ -115,7 +115,12 @@ class FromReader:
     name: str
 
     def __call__(self, evidence: Evidence) -> Iterator[Finding]:
-        for fault in evidence.faults.get(self.name, ()):
+        faults = evidence.faults.get(self.name, [])
+        if self.name.startswith("arc-") and len(faults) > 1:
+            from advisor.rules._arcs import joined_faults
+
+            faults = joined_faults(evidence, faults)
+        for fault in faults:
             yield Finding(
                 rule=fault.rule,
                 message=fault.message,

@@ -218,6 +218,32 @@ def test_a_circle_of_a_trochoid_on_the_wrong_side() -> None:
     assert arc_lines(loops(True)) == [(13, 13)]
 
 
+BORE = "G1 X60 Y50\n" + "G3 X55.8 Y50 Z{} I-2.1 J0 F2000\nG3 X60 Y50 Z{} I2.1 J0\n" * 3
+CORNERS = "G1 X60 Y20 F2000\nG3 X70 Y30 R10\nG1 Y50\nG3 X60 Y60 R10\nG1 X30\nG3 X20 Y50 R10\n"
+
+
+@pytest.mark.parametrize(
+    ("body", "severity", "span"),
+    [
+        (BORE.format(-0.3, -0.9, -1.5, -2.1, -2.7, -3.3), "error", (3, 7)),  # no circle in XZ
+        (BORE.format(0.1, -0.1, -0.3, -0.5, -0.7, -0.9), "warning", (4, 8)),  # near enough to one, over the top
+        (CORNERS, "warning", (3, 7)),  # by R there is one, about a level axis, going along it
+    ],
+)
+def test_a_plane_left_on_is_one_finding(body: str, severity: str, span: tuple[int, int]) -> None:
+    assert arc_lines("G17\n" + body) == []
+    head = HEAD.format(tool=1) + "G0 X20 Y20\nG0 Z5\nG1 Z0.3 F800\n"
+    before = head.count("\n")
+    (found,) = told(head + "G18\n" + body + TAIL, "arc-mismatch")
+    assert found.severity == severity
+    assert (found.line - before, found.end_line - before) == span
+
+
+def test_rows_of_upright_arcs_may_step_aside_as_they_go() -> None:
+    rows = "".join(f"G{2 + n % 2} X{60 if n % 2 == 0 else 20} Y{20 + 4 * (n + 1)} Z0 R101 F1500\n" for n in range(5))
+    assert arc_lines("G1 Z0 F800\nG18\n" + rows + "G17\n") == []
+
+
 # ----------------------------------------------------------------------------------- cutter-mismatch, length offsets
 
 
