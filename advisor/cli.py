@@ -468,6 +468,7 @@ def check(
 
     Machine, cutters, stock and rules come from the nearest feedwright.toml above each program; flags win over it. A
     rule that could not look, for want of a value or for a code it can't follow, is told as not checked with the reason.
+    A program of a [[job]] is checked in the stock that the programs before it leave; they are followed for it.
 
     \b
     Examples:

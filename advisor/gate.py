@@ -188,9 +188,13 @@ def run(
 
 
 class _Unread:
-    """Programs of jobs that are followed but not reported, and could not be read: what is to be told of them."""
+    """Programs of jobs that are followed but not reported, and could not be read: what is to be told of them.
 
-    def __init__(self) -> None:
+    ``skipped``: files the report tells of by themselves.
+    """
+
+    def __init__(self, skipped: frozenset[Path]) -> None:
+        self.skipped = skipped
         self.found: dict[tuple[Path, Path], tuple[JobPlan, int, str]] = {}  # by shop file and program
 
     def reader(self, file: ShopFile, plan: JobPlan, number: int) -> Callable[[], bytes]:
@@ -200,7 +204,8 @@ class _Unread:
         def read() -> bytes:
             content = read_program(path)
             if content.problem:
-                self.found[file.path, path] = (plan, number, content.problem)
+                if path not in self.skipped:
+                    self.found[file.path, path] = (plan, number, content.problem)
                 raise OSError(content.problem)
             return content.data
 
@@ -209,7 +214,7 @@ class _Unread:
 
 def _with_jobs(shop: Shop, tasks: Sequence[Task]) -> tuple[list[Task], _Unread]:
     """The tasks with the jobs they belong to: what is cut before a program is followed whether it is reported or not."""
-    unread = _Unread()
+    unread = _Unread(frozenset(absolute(task.path) for task in tasks if task.ready is not None))
     found: dict[tuple[Path, int], tuple[ShopFile, JobPlan, dict[int, int]]] = {}
     for i, task in enumerate(tasks):
         whole = absolute(task.path)

@@ -319,6 +319,66 @@ def test_where_an_earlier_program_can_not_be_followed_in_part(
     assert ("required-not-checked", 1) in told(found["two.ngc"], "error")
 
 
+def test_an_earlier_file_that_is_skipped_is_told_once(folder: Path, run: Run) -> None:
+    (folder / "one.ngc").unlink()
+    os.mkfifo(folder / "one.ngc")
+    found = by_path(run("check", ".", "--output", "json")[1])
+    assert set(found) == {"one.ngc", "two.ngc", "three.ngc"}
+    assert told(found["one.ngc"], "error") == [("file-skipped", 1)]
+    assert "rapid-into-stock" in stock_rules(found["two.ngc"]) & stock_rules(found["three.ngc"])
+    found = by_path(run("check", "three.ngc", "--output", "json")[1])
+    assert told(found["feedwright.toml"], "error")[0][0] == "file-skipped"
+
+
+def test_programs_too_large_to_be_held_are_read_again(folder: Path, run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    expected = run("check", ".", "--output", "json", "--no-cache")
+    monkeypatch.setattr("advisor.run.HOLD_LIMIT", 0)
+    for options in (("--jobs", "1", "--no-cache"), ("--jobs", "2", "--no-cache"), ("--jobs", "2"), ("--jobs", "1")):
+        assert run("check", ".", "--output", "json", *options) == expected
+
+
+def test_an_earlier_program_that_changes_between_two_reads(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    """The report is kept under the bytes it was made from, and what goes away meanwhile is a skipped file."""
+    from advisor.cache import open_cache
+    from advisor.run import JobRun, JobStep, Task, run_check
+    from advisor.setting import Flags, setting_for
+    from advisor.shopfile import parse
+
+    monkeypatch.setattr("advisor.run.HOLD_LIMIT", 0)
+    shop = parse((SHOP + JOB).encode(), tmp_path / "feedwright.toml", shown="feedwright.toml")
+    settings = [setting_for(shop, tmp_path / f"{name}.ngc", Flags()) for name in ("one", "two")]
+    shallow = ONE.replace(b"Z-3", b"Z-1")
+
+    def tasks(*texts: bytes) -> list[Task]:
+        given = iter(texts)
+        last = [texts[-1]]
+
+        def read() -> bytes:
+            last[0] = next(given, last[0])
+            return last[0]
+
+        job = JobRun((JobStep(settings[0], read), JobStep(settings[1], lambda: TWO)))
+        return [Task("two.ngc", settings[1], job=job, number=1)]
+
+    cache = open_cache(tmp_path / "cache")
+    crashing = run_check(tasks(ONE, shallow), cache=cache, workers=1).programs[0]
+    assert "rapid-into-stock" in {f.rule for f in crashing.findings}
+    clean = run_check(tasks(ONE), cache=cache, workers=1).programs[0]
+    assert "rapid-into-stock" not in {f.rule for f in clean.findings}
+    assert run_check(tasks(shallow), cache=cache, workers=1).programs[0] == crashing
+    reads: list[int] = []
+
+    def once() -> bytes:
+        reads.append(1)
+        if len(reads) > 2:
+            raise OSError(5, "Input/output error")
+        return TWO + b"(new)\n"
+
+    job = JobRun((JobStep(settings[0], lambda: ONE), JobStep(settings[1], once)))
+    report = run_check([Task("two.ngc", settings[1], job=job, number=1)], cache=cache, workers=1)
+    assert [f.rule for f in report.programs[0].findings] == ["file-skipped"]
+
+
 def test_a_crash_in_an_earlier_program_is_told_to_the_rules_about_what_is_left(folder: Path, run: Run) -> None:
     (folder / "one.ngc").write_bytes(ONE.replace(b"G0 Z10\nG53 G0 Z0\nM5", b"G0 X80\nG0 Z10\nG53 G0 Z0\nM5"))
     found = by_path(run("check", ".", "--output", "json")[1])
