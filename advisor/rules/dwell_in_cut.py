@@ -56,7 +56,10 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         if pieces.stop <= pieces.start:
             return False
         last = pieces.stop - 1
-        return bool(cuts.volume[last] > 0 and cuts.end[last, 2] <= cuts.start[last, 2] + 1e-6)
+        # where a circle closes, its last tenths of a diameter are free: half a diameter is looked at
+        back = np.cumsum(cuts.length[pieces][::-1]) - cuts.length[pieces][::-1]
+        near = slice(pieces.stop - int(np.count_nonzero(back < cuts.radius[last] - 1e-3)), pieces.stop)
+        return bool((cuts.volume[near] > 0).any() and cuts.end[last, 2] <= cuts.start[last, 2] + 1e-6)
 
     def in_cycle(row: int) -> bool:
         """Whether a dwell is that of a canned cycle: the move before it is one, of the same block."""
