@@ -138,6 +138,29 @@ def spread(evidence: Evidence) -> float:
     return float(workpiece.thickness[1] - workpiece.thickness[0])
 
 
+def on_table(evidence: Evidence) -> bool:
+    """Whether program zero lies on the underside of the stock: heights above it hold however thick the board is."""
+    workpiece = evidence.placed.workpiece if evidence.placed is not None else evidence.setting.workpiece
+    return workpiece is not None and abs(workpiece.zero[2]) < 1e-6
+
+
+def below_spread(evidence: Evidence) -> float:
+    """How far what is left below a cut may differ from what was meant, mm: the spread of the thickness, none where zero
+    lies on the table."""
+    return 0.0 if on_table(evidence) else spread(evidence)
+
+
+def higher(evidence: Evidence) -> float:
+    """How much more than meant the first pass may take, mm: the spread of the measured thickness where zero was taken on
+    the top, at whatever place; what the thickest place stands above the declared size where it lies on the table."""
+    workpiece = evidence.placed.workpiece
+    if workpiece.thickness is None:
+        return 0.0
+    if on_table(evidence):
+        return float(max(0.0, workpiece.thickness[1] - workpiece.size[2]))
+    return spread(evidence)
+
+
 def family(evidence: Evidence) -> str:
     """Family of the work material, "" when none is given."""
     return evidence.setting.material.family if evidence.setting.material is not None else ""

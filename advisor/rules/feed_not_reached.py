@@ -2,7 +2,8 @@
 
 What it checks
     Where short moves and tight corners keep the machine below 70 % of the feed for more than a fifth of a tool's
-    cutting time, by the machine's accelerations.
+    cutting time, by the machine's accelerations. It is a note; where the chips then fall below the least that cuts, it is
+    a warning.
 
 Why it matters
     The chips are thinner than planned and the program takes longer than its feeds say.
@@ -49,11 +50,13 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         found = runs(cuts, of_tool & slow, np.where(slow, 1 - share, 0.0), gap=3)
         longest = max(found, key=lambda r: r.length)
         k = longest.worst
-        thin = (
-            limit is not None
-            and limit.cutter.form not in ("ball", "drill", "vee")
-            and bool(_middle((along.thickest * share)[of_tool & slow]) < 0.5 * limit.chip_least)
-        )
+        thin = False
+        if limit is not None and limit.cutter.form not in ("ball", "drill", "vee"):
+            wide = np.clip(2 * np.asarray(cuts.width, dtype=float) / limit.cutter.diameter - 1, 0.0, 1.0)
+            least = limit.chip_least * (1 - wide * (1 - limit.slot_chip_factor))
+            if limit.metal:
+                least = np.maximum(least, 0.4 * limit.edge_radius)
+            thin = bool(_middle((along.thickest * share / least)[of_tool & slow]) < 1.0)
         yield told(
             "feed-not-reached",
             evidence,
@@ -68,7 +71,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
 
 
 def _middle(chips: np.ndarray) -> float:
-    """Median of the chips that are known, mm; NaN where none is, as on straight plunges."""
+    """Median of the chips that are known, against the least; NaN where none is, as on straight plunges."""
     return median(chips[np.isfinite(chips)])
 
 

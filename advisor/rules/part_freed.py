@@ -2,12 +2,12 @@
 
 What it checks
     Whether a cut through the stock frees a piece larger than the cutter's diameter squared that no declared screw,
-    clamp, pin or jaw holds. Skin thinner than 0.15 mm counts as cut; skin thinner than the measured spread of the
-    thickness may be cut. Vacuum holds a piece when friction is at least twice the side force (10 kPa and a friction of
-    0.25 are taken, common practice, no source); tape holds what lies on it, and a vise what reaches an outer side of the
-    stock. A piece that a later move touches again is an error. Tabs hold from 1 mm high in wood and plastics, 0.3 mm in
-    metal, and 3 mm long; a piece that hangs on lesser ones is told. A piece that an earlier program of the job cut loose
-    is told where this one cuts it again.
+    clamp, pin or jaw holds. Skin thinner than 0.15 mm counts as cut; where program zero is on the stock's top, skin
+    thinner than the measured spread of the thickness may be cut. Vacuum holds a piece when friction is at least twice the
+    side force (10 kPa and a friction of 0.25 are taken, common practice, no source); tape holds what lies on it, and a
+    vise what reaches an outer side of the stock. A piece that a later move touches again is an error. Tabs hold from 1 mm
+    high in wood, 0.5 mm in plastics, 0.3 mm in metal, and 3 mm long; a piece that hangs on lesser ones is told. A piece
+    that an earlier program of the job cut loose is told where this one cuts it again.
 
 Why it matters
     A loose piece turns into the cutter, is thrown, or is drawn up by an up-cut cutter.
@@ -36,7 +36,7 @@ from numpy.typing import NDArray
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import METAL, family, spread, whole
+from advisor.rules._motion import METAL, WOOD, below_spread, family, whole
 from advisor.rules.base import rule
 
 if TYPE_CHECKING:
@@ -46,6 +46,7 @@ SKIN = 0.15
 PRESSURE = 10e-3  # N/mm2 under the piece, vacuum through a spoilboard
 FRICTION = 0.25
 TAB, TAB_METAL, TAB_LENGTH = 1.0, 0.3, 3.0  # mm; common practice, no source
+TAB_OTHER = 0.5  # mm, in plastics and the rest; estimate, no source
 LONGEST = 30.0  # mm of kerf; what is left over more is a skin or a floor (estimate, no source)
 SLIVER = 0.5  # mm of kerf; less is no tab
 SLIP = 0.02  # mm
@@ -61,7 +62,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         return
     if hold.method == "tape":
         return
-    delta = spread(evidence)
+    delta = below_spread(evidence)
     parts = freed_parts(cuts, skin=max(SKIN, delta))
     earlier = loose_before(cuts, skin=max(SKIN, delta)) if evidence.before is not None else None
     every = (*parts.freed, *(earlier.freed if earlier is not None else ()))
@@ -164,8 +165,8 @@ def _weakly_held(evidence: Evidence, parts: Parts, force: float) -> Iterator[Fin
     from advisor.stock import Field, freed_parts
 
     cuts, hold = evidence.cuts, evidence.setting.hold
-    metal = family(evidence) in METAL
-    high = TAB_METAL if metal else TAB
+    material = family(evidence)
+    high = TAB_METAL if material in METAL else TAB if material in (*WOOD, "") else TAB_OTHER
     weak, size = _weak_tabs(evidence, high)
     if weak is None:
         return

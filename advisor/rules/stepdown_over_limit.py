@@ -31,7 +31,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import filled_width, lasting, no_limits, per_cutter, runs, told
+from advisor.rules._motion import exact, filled_width, graded, higher, lasting, no_limits, per_cutter, runs, told
 from advisor.rules.base import rule
 
 WIDE = 0.3  # of the diameter
@@ -53,10 +53,10 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     # What was measured thicker than declared is taken by the first pass: where the removed material reached the top.
     # On slopes the greatest depth is twice the mean; where it is more, a thread left beside an earlier cut stands out.
     most = np.where(np.abs(np.asarray(cuts.descent)) > 1e-6, 2.0, 1.5) * np.asarray(cuts.mean_depth, dtype=float)
-    depth = np.minimum(np.asarray(cuts.depth, dtype=float), most + 0.05)
+    depth = np.minimum(exact(cuts.depth), most + 0.05)
     low = np.minimum(cuts.start[:, 2], cuts.end[:, 2])
     first = np.abs(low + depth - cuts.placed.top) < 0.05
-    taken = depth + np.where(first, _more(evidence), 0.0)
+    taken = depth + np.where(first, higher(evidence), 0.0)
     width = filled_width(cuts, depth)
     with np.errstate(invalid="ignore", divide="ignore"):
         limit = slot_material * np.maximum(1.0, 0.5 * diameter / width)
@@ -74,19 +74,11 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             run,
             f"This pass takes {taken[k]:.2f} mm at once, {width[k]:.1f} mm wide; at most {limit[k]:.2f} mm are advised for "
             f"this cutter here.",
-            severity="error" if taken[k] > 1.5 * limit[k] else "warning",
-            measured=float(taken[k]),
-            limit=float(limit[k]),
+            severity=graded(float(taken[k]), float(limit[k])),
+            measured=round(float(taken[k]), 4),
+            limit=round(float(limit[k]), 4),
             fix=f"Take it in {int(np.ceil(taken[k] / limit[k] - 1e-9))} or more equal passes.",
         )
-
-
-def _more(evidence: Evidence) -> float:
-    """How much thicker than declared the stock was measured at most, mm."""
-    workpiece = evidence.placed.workpiece
-    if workpiece.thickness is None:
-        return 0.0
-    return float(max(0.0, workpiece.thickness[1] - workpiece.size[2]))
 
 
 RULE = rule(

@@ -30,7 +30,7 @@ from collections.abc import Iterator
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.limits import plunge_depth
-from advisor.rules._motion import METAL, WOOD, descents, family, told, whole_run
+from advisor.rules._motion import METAL, WOOD, Descent, descents, family, series, told, whole_run
 from advisor.rules.base import rule
 
 SLACK = 1.005  # inches are written rounded
@@ -39,50 +39,54 @@ LEAST = 0.2
 
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
-    """One finding for each steep descent that takes too much from under the axis."""
-    cuts = evidence.cuts
-    material = family(evidence)
+    """One finding for each steep descent that takes too much from under the axis; those in a row are told once."""
     unjudged: list[int] = []
-    for fall in descents(cuts, steep=STEEP):
-        cutter = cuts.placed.cutters[fall.cutter]
-        if fall.core <= LEAST or cutter.form == "drill":
-            continue
-        if cutter.form == "vee" and fall.core <= 0.5 * cutter.diameter:
-            continue
-        run = whole_run(evidence, fall.first, fall.last)
-        limit, severity, why = LEAST, "error", "this cutter does not cut at its centre"
-        if cutter.centre_cutting:
-            severity = "warning"
-            if not material:
-                unjudged.append(run.block)
-                continue
-            if material in METAL:
-                why = "in metal an end mill should not be used as a drill"
-            elif material in WOOD and cutter.twist in ("down", "compression"):
-                why = f"a {cutter.twist}-cut cutter cannot clear its chips upward"
-            else:
-                why = "deeper than a diameter the chips pack and burn"
-            limit = max(LEAST, plunge_depth(cutter, material))
-        if fall.core <= limit * SLACK + 1e-6:
-            continue
+    for group in series(_judged(evidence, unjudged)):
+        fall, limit, severity, why = max(group, key=lambda fault: fault[0].core)
+        deep = round(fall.core, 4)
         yield told(
             "straight-plunge",
             evidence,
-            run,
-            f"The cutter goes {fall.core:.2f} mm straight down into material (net {min(fall.angle, 90.0):.0f} degrees); {why}.",
+            whole_run(evidence, group[0][0].first, group[-1][0].last, fall.first, len(group)),
+            f"The cutter goes {deep:.2f} mm straight down into material (net {min(fall.angle, 90.0):.0f} degrees); {why}.",
             severity=severity,
-            measured=fall.core,
+            measured=deep,
             limit=limit,
         )
     if unjudged:
         lines = [evidence.program.line_of(b) for b in unjudged]
-        yield NotChecked(
-            "straight-plunge",
-            "no material is given: give [stock] material or --material",
-            "material",
-            min(lines),
-            max(lines),
-        )
+        reason = "no material is given: give [stock] material or --material"
+        yield NotChecked("straight-plunge", reason, "material", min(lines), max(lines))
+
+
+def _judged(evidence: Evidence, unjudged: list[int]) -> Iterator[tuple[object, tuple[Descent, float, str, str]] | None]:
+    """Every steep descent that was judged: too deep ones with limit, severity and reason, None for the others."""
+    cuts = evidence.cuts
+    material = family(evidence)
+    for fall in descents(cuts, steep=STEEP):
+        cutter = cuts.placed.cutters[fall.cutter]
+        if round(fall.core, 4) <= LEAST or cutter.form == "drill":
+            continue
+        if cutter.form == "vee" and fall.core <= 0.5 * cutter.diameter:
+            continue
+        limit, severity, why = LEAST, "error", "this cutter does not cut at its centre"
+        if cutter.centre_cutting:
+            severity = "warning"
+            if not material:
+                unjudged.append(int(cuts.block[fall.first]))
+                continue
+            if material in METAL:
+                why = "in metal an end mill should not be used as a drill"
+            elif material in WOOD and cutter.twist in ("down", "compression"):
+                kind = "down-cut" if cutter.twist == "down" else "compression"
+                why = f"a {kind} cutter cannot clear its chips upward"
+            else:
+                why = "deeper than a diameter the chips pack and burn"
+            limit = max(LEAST, plunge_depth(cutter, material))
+        if round(fall.core, 4) <= limit * SLACK + 1e-6:
+            yield None
+        else:
+            yield (severity, why, limit, fall.cutter), (fall, limit, severity, why)
 
 
 RULE = rule(
@@ -93,5 +97,4 @@ RULE = rule(
     check=check,
     needs=("moves", "engagement"),
     unit="mm",
-    least=LEAST,
 )

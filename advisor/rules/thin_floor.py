@@ -2,8 +2,9 @@
 
 What it checks
     Floors at least two cutter diameters across: in wood thinner than 1.5 mm or one veneer, in metal thinner than
-    0.5 mm, or thinner than a fortieth of their span; and floors thinner than the spread of the measured thickness
-    plus 0.2 mm, which may break through. The skin under a slot is only noted (common practice, no source).
+    0.5 mm, or thinner than a fortieth of their span; and, where program zero is on the stock's top, floors thinner than
+    the spread of the measured thickness plus 0.2 mm, which may break through. The skin under a slot is only noted (common
+    practice, no source).
 
 Why it matters
     A thin floor lifts towards the cutter, tears, and in plywood leaves one veneer across its grain.
@@ -27,7 +28,7 @@ from collections.abc import Iterator
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import METAL, family, spread, whole
+from advisor.rules._motion import METAL, family, on_table, spread, whole
 from advisor.rules.base import rule
 from advisor.rules.rapid_into_stock import touching
 
@@ -48,7 +49,8 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         return
     ply = workpiece.layers[-1].thickness if workpiece.layers else 0.0
     least = 0.5 if family(evidence) in METAL else max(1.5, ply)
-    break_at = spread(evidence) + 0.2 if workpiece.thickness is not None else 0.0
+    # Where zero lies on the table the floor is as thick as it is programmed, however thick the board.
+    break_at = spread(evidence) + 0.2 if workpiece.thickness is not None and not on_table(evidence) else 0.0
     diameter = max((c.diameter for c in cuts.placed.cutters), default=0.0)
     narrow = False
     deepest = max(least, break_at, min(workpiece.size[:2]) / SPAN)

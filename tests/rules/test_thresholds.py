@@ -603,3 +603,171 @@ def test_what_is_left_of_the_workpiece_comes_loose_where_all_that_is_held_is_cut
 def report_findings(rule: str, body: str, setting: Setting) -> list[Finding]:
     """The findings of one rule in a setting."""
     return list(report(rule, body, setting=setting).findings)
+
+
+# ---- depth ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("words", "most", "severity"),
+    [
+        ("", 6.0, "warning"),
+        (ACRYLIC, 6.0, "warning"),
+        (ALUMINIUM, 0.6, "warning"),
+        (STEEL, 0.6, "warning"),
+        ("T1 twist down", 0.2, "warning"),
+        ("T1 twist compression", 0.2, "warning"),
+        (f"{ACRYLIC},T1 twist down", 6.0, "warning"),
+        ("T1 centre_cutting false,T1 dead_diameter 2", 0.2, "error"),
+        ("T1 form vee,T1 tip_angle 60", 6.0, "warning"),
+    ],
+)
+def test_plunges_straight_down(words: str, most: float, severity: str) -> None:
+    assert not found("straight-plunge", plunge(most, 100), words=words)
+    deep = only(found("straight-plunge", plunge(round(1.02 * most + 0.01, 3), 100), words=words))
+    assert facts(deep, "severity line limit unit") == (severity, 8, pytest.approx(most), "mm")
+    assert deep.measured == pytest.approx(1.02 * most + 0.01, abs=0.06 if "vee" in words else 1e-4)
+
+
+def test_drills_foam_and_opened_holes_are_no_plunges() -> None:
+    assert not found("straight-plunge", plunge(15, 100), tool=4)
+    assert not found("straight-plunge", plunge(15, 100), words="stock 300x200x18 foam")
+    steps = "".join(f"G1 Z-{z / 10} F100\nG0 Z2\n" for z in range(5, 31, 5))
+    assert not found("straight-plunge", f"G0 X40 Y40\nG0 Z2\n{steps}", words=ALUMINIUM)
+
+
+@pytest.mark.parametrize(("reach", "told"), [(1.76, False), (1.70, True)])  # 3 mm down: 59.6 and 60.5 degrees
+def test_sixty_degrees_are_a_plunge(reach: float, told: bool) -> None:
+    steep = f"G0 X40 Y40\nG0 Z1\nG1 Z0 F100\nG1 X{40 + reach} Z-3 F100\nG1 X80\n"
+    assert bool(found("straight-plunge", steep, words=ALUMINIUM)) is told
+
+
+def test_plunges_with_one_fault_are_told_once() -> None:
+    holes = "".join(f"G0 X{x} Y40\nG0 Z2\nG1 Z-{z} F300\nG0 Z5\n" for x, z in ((40, 7), (60, 9), (80, 8)))
+    one = only(found("straight-plunge", holes))
+    assert facts(one, "line end_line measured") == (8, 16, pytest.approx(9.0))
+    assert "3 such places" in one.message
+    assert len(found("straight-plunge", holes.replace("Z-9", "Z-5"))) == 2
+
+
+def test_without_a_material_plunges_are_not_judged() -> None:
+    bare = replace(of_program(""), material=None)
+    said = report("straight-plunge", plunge(3, 300), setting=bare)
+    assert not said.findings and missed(said) == [("material", 8, 8)]
+
+
+def slot(depth: float, top: float = 0.0) -> str:
+    """A ramp of 80 mm, then the level pass on and back."""
+    ramp = f"G0 X40 Y40\nG0 Z{top + 2}\nG1 Z{top} F300\nG1 X120 Z{top - depth} F1600\n"
+    return f"{ramp}G1 X200\nG1 X40\nG0 Z{top + 10}\n"
+
+
+@pytest.mark.parametrize(
+    ("words", "most"),  # birch plywood on a stiff router: 1.2 D; down-cut at most 1 D; 18 mm of flutes or less
+    [("", 7.2), ("T1 twist down", 6.0), ("T1 twist compression", 7.2), ("T1 flute_length 5", 5.0)],
+)
+def test_slots_by_cutter(words: str, most: float) -> None:
+    assert not found("stepdown-over-limit", slot(1.04 * most), words=words)
+    deep = only(found("stepdown-over-limit", slot(1.07 * most), words=words))
+    assert facts(deep, "severity end_line unit") == ("warning", 10, "mm")
+    assert facts(deep, "measured limit") == (pytest.approx(1.07 * most, abs=1e-3), pytest.approx(most, abs=1e-3))
+    assert only(found("stepdown-over-limit", slot(1.49 * most), words=words)).severity == "warning"
+    assert only(found("stepdown-over-limit", slot(1.52 * most), words=words)).severity == "error"
+
+
+def test_a_light_machine_takes_less() -> None:
+    assert not found("stepdown-over-limit", slot(6.4), words="machine screw-router")  # 6.155 + 5 %
+    assert found("stepdown-over-limit", slot(6.5), words="machine screw-router")
+    assert found("stepdown-over-limit", slot(5.0), words="machine belt-router")  # 0.75 D
+
+
+@pytest.mark.parametrize(
+    ("depth", "words", "taken"),
+    [
+        (6.7, "thickness 17.6 18.4", None),  # 7.5 < 7.56
+        (6.8, "thickness 17.6 18.4", 7.6),
+        (6.8, "thickness 17.6 18.4,zero 0 0 0", None),  # zero on the table: 0.4 above the declared 18 mm
+        (7.2, "thickness 17.6 18.4,zero 0 0 0", 7.6),
+        (7.2, "thickness 17.0 17.9,zero 0 0 0", None),
+    ],
+)
+def test_the_first_pass_takes_the_spread_of_the_thickness_too(depth: float, words: str, taken: float | None) -> None:
+    told = found("stepdown-over-limit", slot(depth, top=18.0 if "zero" in words else 0.0), words=words)
+    if taken is None:
+        assert not told
+    else:
+        assert only(told).measured == pytest.approx(taken, abs=1e-3)
+
+
+def test_the_second_pass_does_not() -> None:
+    passes = slot(6.0) + "G1 Z-6 F300\nG1 X120 Z-13 F1600\nG1 X40\n"
+    assert not found("stepdown-over-limit", passes, words="thickness 17.6 18.4")
+
+
+@pytest.mark.parametrize(
+    ("depth", "width", "told"), [(12.0, 1.75, False), (17.9, 1.9, True), (8.5, 2.6, False), (12, 2.6, True)]
+)
+def test_light_side_cuts_may_be_deeper(depth: float, width: float, told: bool) -> None:
+    """Depth times width up to half the diameter times the slot's 7.2 mm; less than 0.3 D wide is not judged."""
+    side = f"G0 X-10 Y{width - 3}\nG0 Z{-depth}\nG1 X310 F3000\nG0 Y-20\n"
+    findings = found("stepdown-over-limit", side)
+    assert bool(findings) is told
+    for deep in findings:
+        assert deep.limit == pytest.approx(7.2 * 3 / width, rel=0.03)
+
+
+def pocket(floor: float, width: float, top: float = 0.0) -> str:
+    """A pocket 40 mm long and so wide, in passes down to a floor above the stock's underside."""
+    text = f"G0 X60 Y60\nG0 Z{top + 2}\nG1 Z{top} F300\n"
+    for z in (-6.0, -12.0, floor - 18):
+        text += f"G1 X100 Z{top + z:.3f} F800\nG1 X60 F1600\n"
+        y, way = 0.0, True
+        while y < width - 6:
+            y = min(y + 2.4, width - 6)
+            text += f"G1 Y{60 + y:.3f}\nG1 X{100 if way else 60}\n"
+            way = not way
+        text += "G1 X60\nG1 Y60\n"
+    return text + "G0 Z30\n"
+
+
+@pytest.mark.parametrize(
+    ("words", "floor", "limit"),
+    [
+        ("", 1.45, 1.5),
+        ("", 1.55, None),
+        (ALUMINIUM, 0.62, 0.65),  # a fortieth of 26 mm
+        (ALUMINIUM, 0.7, None),
+        ("thickness 17.1 18.9", 1.95, 2.0),  # the spread and 0.2 mm
+        ("thickness 17.1 18.9", 2.05, None),
+        ("thickness 17.1 18.9,zero 0 0 0", 1.95, None),  # measured from the table
+        ("thickness 17.1 18.9,zero 0 0 0", 1.45, 1.5),
+    ],
+)
+def test_thin_floors(words: str, floor: float, limit: float | None) -> None:
+    told = found("thin-floor", pocket(floor, 26, top=18.0 if "zero" in words else 0.0), words=words)
+    if limit is None:
+        assert not told
+        return
+    thin = only(told)
+    assert facts(thin, "severity measured unit") == ("warning", pytest.approx(floor, abs=1e-3), "mm")
+    assert thin.limit == pytest.approx(limit, abs=0.08)
+    assert ("break through" in thin.message) is (limit == 2.0)
+
+
+def test_the_skin_under_a_slot_is_a_note() -> None:
+    assert only(found("thin-floor", slot(17.4))).severity == "note"
+
+
+# ---- chips ----------------------------------------------------------------------------------------------------------
+
+
+def test_a_feed_not_reached_is_a_warning_where_chips_get_too_thin() -> None:
+    def zigzag(step: float) -> str:
+        walk = "".join(f"G1 X{40 + k * step / 2:.3f} Y{40 + (step if k % 2 else 0):.3f}\n" for k in range(300))
+        return f"G0 X40 Y40\nG0 Z2\nG1 Z-1 F300\nF6000\n{walk}"
+
+    fine, coarse = (only(found("feed-not-reached", zigzag(step))) for step in (0.5, 2.0))
+    assert facts(fine, "severity unit limit") == ("warning", "%", 70.0)
+    assert "chips fall too thin" in fine.message
+    assert coarse.severity == "note" and "thin" not in coarse.message
+    assert not found("feed-not-reached", zigzag(20.0).replace("F6000", "F1600"))
