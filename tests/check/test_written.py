@@ -337,3 +337,36 @@ def test_a_lost_sign_in_the_last_turn_of_a_helix() -> None:
 
     assert bore("-1.6") == []
     assert bore("1.6") == [12]
+
+
+# ------------------------------------------------------------------------------------------------ compensation-fault
+
+
+def outlined(code: str, turn: str, start: str) -> list[tuple[int, int]]:
+    """Lines told on a square of 40 mm cut with compensation, clockwise or not, led in from a point beside it or in it."""
+    begin = "X80 Y60"  # the middle of its front edge
+    corners = ["X100 Y60", "X100 Y100", "X60 Y100", "X60 Y60"]
+    path = (corners if turn == "ccw" else corners[::-1]) + [begin]
+    first, lead = ("X80 Y40", "X80 Y50") if start == "outside" else ("X80 Y80", "X80 Y70")
+    text = HEAD.format(tool=1) + f"G0 {first}\nG0 Z5\nG1 Z-1 F800\n{code} D1\nG1 {lead} F2000\nG1 {begin}\n"
+    text += "".join(f"G1 {p}\n" for p in path) + f"G1 {lead}\nG40\nG1 {first}\n" + TAIL
+    return [(f.line, f.end_line) for f in told(text, "compensation-fault") if f.severity == "warning"]
+
+
+@pytest.mark.parametrize(
+    ("code", "turn", "start", "wrong"),
+    [
+        ("G42", "ccw", "outside", False),
+        ("G41", "ccw", "outside", True),
+        ("G41", "cw", "outside", False),
+        ("G42", "cw", "outside", True),
+        ("G41", "ccw", "inside", False),
+        ("G42", "ccw", "inside", True),
+        ("G42", "cw", "inside", False),
+        ("G41", "cw", "inside", True),
+    ],
+)
+def test_an_outline_led_in_from_the_other_side(code: str, turn: str, start: str, wrong: bool) -> None:
+    found = outlined(code, turn, start)
+    assert bool(found) is wrong, found
+    assert all(first == 9 for first, _ in found)
