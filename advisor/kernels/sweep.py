@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from dataclasses import fields
 from math import remainder
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -231,6 +231,7 @@ def run_numpy(
     profiles = [(r, int(form), flat, corner, slope, core) for r, form, flat, corner, slope, core in plan.profiles]
     total = len(s)
     level_bottom = None if any(bottom.strides) else float(bottom.flat[0])
+    disc: _Disc | None = None
     for begin, stop, together in batches(plan, boxes):
         if progress is not None:
             progress(begin / total)
@@ -251,6 +252,12 @@ def run_numpy(
             if box[0] >= box[1] or box[2] >= box[3]:
                 continue
             shape = profiles[profile]
+            if what == VERTICAL and use < ABOVE and p0[0] == p1[0] and p0[1] == p1[1]:
+                place = (p0[0], p0[1], profile, *box)
+                if disc is None or disc.place != place:
+                    disc = _disc(place, shape, lattice, top.shape[1])
+                _stroke(use, row, shape, p0[2], p1[2], first, disc, lattice.area, top, bottom, level_bottom, mover, tally)
+                continue
             for window in _strips(what, p0, p1, shape[0], box, lattice):
                 _sweep(
                     what, use, row, shape, p0, p1, arcs[arc] if arc >= 0 else no_arc, first, count, fine, window,
@@ -258,6 +265,101 @@ def run_numpy(
                 )  # fmt: skip
     rims.settle()
     return tally
+
+
+class _Disc(NamedTuple):
+    """The cells under a cutter that stands still: most vertical strokes come back to where the one before went down.
+
+    place: X, Y, profile and window; cells (n,) flat in the grid; away2 (n,): squared distance from the axis; height (n,):
+    of the cutter's underside above its tip; mm.
+    """
+
+    place: tuple[float, ...]
+    cells: Longs
+    away2: Floats
+    height: Floats
+
+
+def _disc(
+    place: tuple[float, float, int, int, int, int, int],
+    shape: tuple[float, int, float, float, float, float],
+    lattice: Lattice,
+    ny: int,
+) -> _Disc:
+    radius, form, flat, corner, slope, _ = shape
+    ox, oy, _, i0, i1, j0, j1 = place
+    px = (lattice.x[i0:i1] - ox)[:, None] + lattice.shift_x[j0:j1]
+    py = lattice.shift_y[i0:i1, None] + (lattice.y[j0:j1] - oy)
+    away2 = px * px + py * py
+    found = np.flatnonzero(away2 <= (radius + EDGE) ** 2)
+    away2 = away2.ravel()[found]
+    fi = found // (j1 - j0)
+    index = found + (fi * (ny - (j1 - j0)) + (i0 * ny + j0))
+    return _Disc(place, index, away2, form_height(away2, radius, form, flat, corner, slope))
+
+
+def _stroke(
+    use: int,
+    row: int,
+    shape: tuple[float, int, float, float, float, float],
+    z0: float,
+    z1: float,
+    first: int,
+    disc: _Disc,
+    area: float,
+    top: Singles,
+    bottom: Singles,
+    level_bottom: float | None,
+    mover: Ints,
+    tally: Tally,
+) -> None:
+    """A vertical stroke; as ``_sweep``."""
+    radius, core_radius = shape[0], shape[5]
+    index, away2, height = disc.cells, disc.away2, disc.height
+    low_z = min(z0, z1)
+    looks = use in (RAPID, BENT)
+    single = top.ravel()[index]
+    floor: Any = level_bottom
+    if level_bottom is None:
+        floor = bottom[np.unravel_index(index, bottom.shape)]
+    found = np.flatnonzero(single > (floor if looks else low_z + SPECK))
+    if not len(found):
+        return
+    if len(found) < len(index):
+        index, away2, height, single = index[found], away2[found], height[found], single[found]
+        if level_bottom is None:
+            floor = floor[found]
+    h = single.astype(np.float64)
+    surface = low_z + height
+    if looks:
+        gap = (surface - h).min()
+        tally.clearance[first] = min(tally.clearance[first], gap)
+        if z1 < z0:
+            tally.end_clearance[first] = min(tally.end_clearance[first], gap)
+        if gap >= 0:
+            return
+    new = np.maximum(surface, floor)
+    removed = h - new
+    keep = np.flatnonzero(removed > SPECK)
+    if not len(keep):
+        return
+    index, away2, removed = index[keep], away2[keep], removed[keep]
+    tally.volume[first] += removed.sum() * area
+    tally.cells[first] += len(keep)
+    single = removed.astype(np.float32)
+    k = int(np.argmax(single))
+    if single[k] > tally.depth[first]:
+        tally.depth[first] = single[k]
+        tally.at[first] = index[k]
+    if z1 < z0:
+        under = removed[away2 <= core_radius * core_radius]
+        if len(under):
+            tally.core[first] = max(tally.core[first], min(under.max(), z0 - z1))
+    if looks:
+        tally.inset[first] = max(tally.inset[first], radius - np.sqrt(away2.min()))
+    if use != BENT:
+        top.ravel()[index] = new[keep]
+        mover.ravel()[index] = row
 
 
 def _strips(
