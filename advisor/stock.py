@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from advisor.columns import any_of
 from advisor.distinct import distinct
+from advisor.kernels.batch import seconds
 from advisor.kernels.plan import CONE, FLAT, NEAR, Plan, PlannedPieces, make_plan, parts_above, profile_of, windows
 from advisor.kernels.remains import (
     SOLID,
@@ -40,6 +41,7 @@ Singles = NDArray[np.float32]
 Ints = NDArray[np.int32]
 Bools = NDArray[np.bool_]
 
+LOADING = 0.4  # s; what loading numba and its kept kernels takes, and a little (measured)
 STEP = 0.2  # mm; heights that far apart still make one floor
 STEADY = 1.5  # cells; an edge of a short piece that near to that of its neighbours is theirs
 GAP = 0.25  # radians; a rim with so much less material than from its first to its last cell has a gap
@@ -431,7 +433,7 @@ def remove(
         top, bottom = before.top.copy(), before.bottom
     mover = np.full(top.shape, -1, dtype=np.int32)
     lattice = lattice_of(grid)
-    chosen, reason = choose_form(form, work, len(plan.sweeps))
+    chosen, reason = choose_form(form, seconds(plan, boxes, grid.area))
     if reason:
         told.append(reason)
     if chosen == "numba":
@@ -513,12 +515,14 @@ def estimate(plan: Plan, grid: Grid) -> float:
     return float((run * across).sum() / grid.area)
 
 
-def choose_form(form: str, work: float, sweeps: int) -> tuple[str, str]:
-    """The form of the kernels and, where it is not the one that would pay, the reason."""
+def choose_form(form: str, plain: float) -> tuple[str, str]:
+    """The form of the kernels and, where it is not the one that would pay, the reason.
+
+    plain: seconds the numpy form takes, about.
+    """
     if form not in ("auto", "numpy", "numba"):
         raise ValueError(f"form must be auto, numpy or numba, not {form!r}")
-    # seconds the numpy form takes, about, against what loading numba and its kept kernels costs (measured)
-    pays = work * 30e-9 + sweeps * 50e-6 > 0.5
+    pays = plain > LOADING
     if form == "numpy" or (form == "auto" and not pays):
         return "numpy", ""
     from grammar import jit

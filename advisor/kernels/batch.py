@@ -13,7 +13,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.kernels.plan import ALL, CUTS, FINE, FLAT, LINE, RAPID, SLOPE, TORUS, VERTICAL, Plan, bins_along
+from advisor.kernels.plan import ABOVE, ALL, CUTS, FINE, FLAT, LINE, RAPID, SLOPE, TORUS, VERTICAL, Plan, bins_along
 from advisor.kernels.sweep import EDGE, SPECK, Lattice, Tally, contact_radius, form_height
 from grammar.classes import dataclass
 
@@ -42,6 +42,24 @@ def batchable(plan: Plan, boxes: Ints) -> Bools:
     way = np.abs(s.p1[:, :2] - s.p0[:, :2]).min(axis=1)
     good &= (s.what == VERTICAL) | (way < 4 * radius)
     return np.asarray(good)
+
+
+def seconds(plan: Plan, boxes: Ints, cell_area: float) -> float:
+    """How long the numpy form takes for a plan, about, from what sweeps of each kind took (measured); boxes: windows of the
+    sweeps; cell_area: mm2."""
+    s = plan.sweeps
+    together = batchable(plan, boxes)
+    radius = plan.profiles[s.profile, 0]
+    cells = (boxes[:, 1] - boxes[:, 0]).astype(np.float64) * (boxes[:, 3] - boxes[:, 2])
+    # long oblique lines are looked at in strips; probes of what is above the cutter are not looked at in every cell
+    way = np.hypot(*(s.p1[:, :2] - s.p0[:, :2]).T) + 2 * radius
+    straight = s.arc < 0
+    cells[straight] = np.minimum(cells, 4 * radius * way / cell_area)[straight]
+    probes, upright = s.use >= ABOVE, s.what == VERTICAL
+    apart = ~together & ~probes & ~upright
+    cells[probes] = 0.0
+    each = 6e-6 * together + 75e-6 * apart + 40e-6 * probes + 15e-6 * (upright & ~together & ~probes)
+    return float((each + cells * np.where(apart, 25e-9, 18e-9))[boxes[:, 0] < boxes[:, 1]].sum())
 
 
 def trailing(plan: Plan, boxes: Ints, lattice: Lattice) -> Ints:

@@ -134,12 +134,12 @@ def test_progress_goes_up_to_one() -> None:
 
 def test_without_numba_the_reason_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("FEEDWRIGHT_NO_NUMBA", "1")
-    form, reason = choose_form("auto", 1e9, 10_000)
+    form, reason = choose_form("auto", 30.0)
     assert form == "numpy" and "slower" in reason and "FEEDWRIGHT_NO_NUMBA" in reason
     cuts = cut(Path(0, 30, -1).line(x=80), setting_of(SIZE, FLAT), form="numba")
     assert cuts.form == "numpy" and any("slower" in t for t in cuts.told)
     with pytest.raises(ValueError, match="auto, numpy or numba"):
-        choose_form("fortran", 1.0, 1)
+        choose_form("fortran", 1.0)
 
 
 def test_small_programs_do_not_load_numba() -> None:
