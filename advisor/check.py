@@ -277,6 +277,8 @@ class _Run:
             for said in rule.check(evidence):
                 if isinstance(said, NotChecked):
                     self.not_checked.append(said)
+                elif self._slight(rule, said):
+                    continue
                 elif len(found) < MOST_PER_RULE:
                     found.append(self._filled(rule, said, evidence))
                 else:
@@ -288,6 +290,14 @@ class _Run:
             last = found[-1]
             found[-1] = replace(last, message=f"{last.message} ({extra} more findings of this rule are not listed.)")
         self.findings += found
+
+    def _slight(self, rule: Rule, finding: Finding) -> bool:
+        """True where the shop file wants findings of this rule only further past their limit (``least``)."""
+        least = self.setting.checks.options.get(rule.name, {}).get("least")
+        if least is None or "least" in rule.options or finding.measured is None or finding.limit is None:
+            return False
+        same = finding.unit in ("", rule.unit)
+        return same and abs(finding.measured - finding.limit) < float(least) - rule.tolerance
 
     def _filled(self, rule: Rule, finding: Finding, evidence: Evidence) -> Finding:
         program = evidence.program

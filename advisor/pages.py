@@ -214,12 +214,12 @@ def rule_page(page: RulePage, *, width: int) -> str:
     if rule.unit:
         facts.append(f"measured in {rule.unit}, tolerance {rule.tolerance:g}")
     if rule.least:
-        facts.append(
-            f"told from {rule.least:g} {rule.unit} beyond the limit".replace(" beyond the limit", " of excess")
-        )
+        facts.append(f"told from {rule.least:g} {rule.unit} past the limit")
     parts = [f"{rule.name}\n{'=' * len(rule.name)}", _filled(rule.summary, width), _filled("; ".join(facts), width)]
     for name, default in rule.options.items():
-        parts.append(f"  option {name} = {default:g}")
+        parts.append(f"  option {name} = {default:g} {rule.unit}".rstrip())
+    if rule.unit and "least" not in rule.options and rule.severity:
+        parts.append(_filled(f"[checks] may give least: how far past its limit, in {rule.unit}, a finding is told.", width))
     for heading, text in page.sections.items():
         if text and heading not in ("Example", "Safety"):
             parts.append(f"{heading}\n{_paragraphs(text, width)}")
@@ -328,9 +328,7 @@ def _names(kind: str) -> str:
         rows = [("name", "form", "diameter", "flutes", "of", "twist")]
         for name in catalogue.names(kind):
             cutter = catalogue.cutter(name)
-            rows.append(
-                (name, cutter.form, f"{cutter.diameter:g} mm", str(cutter.flutes), cutter.material, cutter.twist)
-            )
+            rows.append((name, cutter.form, f"{cutter.diameter:g} mm", str(cutter.flutes), cutter.material, cutter.twist))
     elif kind == "machines":
         rows = [("name", "power", "spindle", "feed", "stiffness", "what it is")]
         for name in catalogue.names(kind):
@@ -367,8 +365,7 @@ def _entry(kind: str, name: str, entry: Mapping[str, Any], width: int) -> str:
     facts = [
         f"{key.replace('_', ' ')}: {plain(value)}"
         for key, value in entry.items()
-        if key not in ("title", "values", "chip_load", "hazards", "notes", "refusals")
-        and value not in (None, "", [], {})
+        if key not in ("title", "values", "chip_load", "hazards", "notes", "refusals") and value not in (None, "", [], {})
     ]
     parts.append("\n".join(_hung(fact, width) for fact in facts))
     rows: list[tuple[str, ...]] = [("value", "low ... chosen ... high", "source")]
@@ -393,6 +390,4 @@ def _entry(kind: str, name: str, entry: Mapping[str, Any], width: int) -> str:
 
 
 def _hung(text: str, width: int, indent: str = "") -> str:
-    return textwrap.fill(
-        text, width, initial_indent=indent, subsequent_indent=" " * (len(indent) + 2), break_on_hyphens=False
-    )
+    return textwrap.fill(text, width, initial_indent=indent, subsequent_indent=" " * (len(indent) + 2), break_on_hyphens=False)

@@ -771,3 +771,25 @@ def test_a_feed_not_reached_is_a_warning_where_chips_get_too_thin() -> None:
     assert "chips fall too thin" in fine.message
     assert coarse.severity == "note" and "thin" not in coarse.message
     assert not found("feed-not-reached", zigzag(20.0).replace("F6000", "F1600"))
+
+
+# ---- [checks] -------------------------------------------------------------------------------------------------------
+
+
+def test_a_shop_may_let_small_excesses_pass() -> None:
+    """``least`` in [checks]: how far past its limit a finding must be; rapid-clearance has its limit there."""
+    deep = slot(8.0)  # 0.8 mm past the limit of 7.2 mm
+    assert found("stepdown-over-limit", deep, words="option stepdown-over-limit least 0.7")
+    assert not found("stepdown-over-limit", deep, words="option stepdown-over-limit least 0.9")
+    assert not found("plunge-feed", plunge(2, 1500), words="option plunge-feed least 100")
+    assert found("plunge-feed", plunge(2, 1600), words="option plunge-feed least 100")
+    assert found("rapid-clearance", across(2.9), words="option rapid-clearance least 3")
+
+
+def test_the_page_of_a_rule_tells_what_may_be_set() -> None:
+    from advisor.pages import rule_page
+    from advisor.rules import page
+
+    assert "least: how far past its limit, in mm, a finding is told" in rule_page(page("stepdown-over-limit"), width=100)
+    assert "option least = 2 mm" in rule_page(page("rapid-clearance"), width=100)
+    assert "least" not in rule_page(page("no-feed"), width=100)
