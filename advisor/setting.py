@@ -172,7 +172,7 @@ class ShopFile:
     extend: Path | None = None
     sources: tuple[tuple[Path, bytes], ...] = field(default=(), repr=False)  # the files read, for the cache's key
     # by program of a job: number of the job, of the program in it, and of its set-up in the whole file, each from 0
-    placed: Mapping[Path, tuple[int, int, int]] = field(init=False, default_factory=dict, repr=False, compare=False)
+    placed: Mapping[Path, tuple[int, int, int]] = field(default_factory=dict, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         placed: dict[Path, tuple[int, int, int]] = {}
