@@ -190,6 +190,13 @@ def test_any_number_of_workers_gives_the_same_bytes(folder: Path, run: Run) -> N
     assert sorted(parts, key=lambda p: p["path"]) == whole
 
 
+def test_workers_started_anew_give_the_same_bytes(folder: Path, run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    (folder / "loose.ngc").write_bytes(TWO)
+    one = run("check", ".", "--output", "json", "--no-cache", "--jobs", "1")
+    monkeypatch.setattr("advisor.run._start_method", lambda: "spawn")
+    assert run("check", ".", "--output", "json", "--no-cache", "--jobs", "2") == one
+
+
 def _worked(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """The paths of the programs that are really checked from here on, in this process."""
     import advisor.check
