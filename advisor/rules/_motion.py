@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.allowances import allowances_in
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.values import Cutter
@@ -89,6 +90,24 @@ def runs(
             )
         )
     return found
+
+
+def allowed_line(evidence: Evidence, rule: str) -> Callable[[int], int]:
+    """For a piece the line it stands on where the program allows this rule's finding there, else 0.
+
+    What is allowed in one place is not joined with the same fault in other places, which nobody has judged.
+    """
+    lines = {
+        allowance.line
+        for allowance in allowances_in(evidence.data, dialect=evidence.setting.checks.dialect)
+        if allowance.rule == rule and not allowance.fault
+    }
+
+    def line_of(piece: int) -> int:
+        line = evidence.program.line_of(int(evidence.cuts.block[piece]))
+        return line if line in lines else 0
+
+    return line_of if lines else lambda piece: 0
 
 
 def series(found: Iterable[tuple[object, T] | None]) -> Iterator[list[T]]:

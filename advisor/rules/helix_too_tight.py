@@ -30,7 +30,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import METAL, family, graded, no_limits, series, told, whole_run
+from advisor.rules._motion import METAL, allowed_line, family, graded, no_limits, series, told, whole_run
 from advisor.rules.base import rule
 from grammar.classes import dataclass
 
@@ -104,6 +104,7 @@ def _judged(evidence: Evidence) -> Iterator[tuple[Fault | None, Fault | None]]:
     """Of every helix through material what is wrong with its bore and with its pitch."""
     cuts, along = evidence.cuts, evidence.along
     metal = family(evidence) in METAL
+    allowed = allowed_line(evidence, "helix-too-tight")
     rows = helix_rows(evidence)
     groups: list[list[int]] = []
     for row in sorted(rows):
@@ -131,12 +132,13 @@ def _judged(evidence: Evidence) -> Iterator[tuple[Fault | None, Fault | None]]:
         if opened:
             continue
         where = (first, last, int(first + np.argmax(cuts.depth[pieces])))
+        here = allowed(first)
         wrong: Fault | None = None
         coarse: Fault | None = None
         narrowest = cutter.diameter + cutter.dead_diameter
         if not cutter.centre_cutting and bore < narrowest - SLIP:
             wrong = Fault(
-                ("dead", cutter.name), *where, narrowest / bore, "error",
+                ("dead", cutter.name, here), *where, narrowest / bore, "error",
                 f"The bore of {bore:.2f} mm is too narrow for this cutter, which does not cut within "
                 f"{cutter.dead_diameter:.2f} mm of its centre.",
                 bore, narrowest,
@@ -144,13 +146,13 @@ def _judged(evidence: Evidence) -> Iterator[tuple[Fault | None, Fault | None]]:
         elif metal and bore < METAL_BORE * cutter.diameter - SLIP:
             least = METAL_BORE * cutter.diameter
             wrong = Fault(
-                ("narrow", cutter.name), *where, least / bore, "warning",
+                ("narrow", cutter.name, here), *where, least / bore, "warning",
                 f"The bore of {bore:.2f} mm is hardly wider than the cutter; in metal at least {least:.2f} mm are advised.",
                 bore, least,
             )  # fmt: skip
         elif turns >= 0.99 and bore > limit.bore_max + SLIP and _post(evidence, group[-1]):
             wrong = Fault(
-                ("post", cutter.name), *where, bore / limit.bore_max, "note",
+                ("post", cutter.name, here), *where, bore / limit.bore_max, "note",
                 f"The bore of {bore:.2f} mm is wider than {limit.bore_max:.2f} mm: a post is left standing in its middle.",
                 bore, limit.bore_max, "Clear the post before anything else, or make the helix narrower.",
             )  # fmt: skip
@@ -158,7 +160,7 @@ def _judged(evidence: Evidence) -> Iterator[tuple[Fault | None, Fault | None]]:
         if pitch > most + SLIP:
             severity = graded(pitch, most)
             coarse = Fault(
-                (severity, cutter.name), *where, pitch / most, severity,
+                (severity, cutter.name, here), *where, pitch / most, severity,
                 f"The helix goes down {pitch:.2f} mm a turn; at most {most:.2f} mm are advised.",
                 pitch, most, "Lower the descent of each turn: more turns, or a longer helix.",
             )  # fmt: skip

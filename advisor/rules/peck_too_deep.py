@@ -31,7 +31,7 @@ from collections.abc import Iterator
 from advisor.distinct import distinct
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import METAL, family, graded, series, told, whole_run
+from advisor.rules._motion import METAL, allowed_line, family, graded, series, told, whole_run
 from advisor.rules.base import rule
 from advisor.values import Cutter
 from grammar.classes import dataclass
@@ -58,8 +58,11 @@ class Bite:
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     """One finding for the bites too deep, and one for those without a lift, of neighbouring holes."""
     judged = list(_judged(evidence))
+    allowed = allowed_line(evidence, "peck-too-deep")
     for which in (0, 1):
-        for group in series(None if (bite := pair[which]) is None else (bite.severity, bite) for pair in judged):
+        for group in series(
+            None if (bite := pair[which]) is None else ((bite.severity, allowed(bite.first)), bite) for pair in judged
+        ):
             worst = max(group, key=lambda bite: bite.deep / bite.limit)
             places = len({int(evidence.cuts.block[bite.first]) for bite in group})
             yield told(

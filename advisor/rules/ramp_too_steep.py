@@ -29,7 +29,19 @@ from collections.abc import Iterator
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import METAL, WOOD, Descent, descents, family, graded, no_limits, series, told, whole_run
+from advisor.rules._motion import (
+    METAL,
+    WOOD,
+    Descent,
+    allowed_line,
+    descents,
+    family,
+    graded,
+    no_limits,
+    series,
+    told,
+    whole_run,
+)
 from advisor.rules.base import rule
 from advisor.rules.helix_too_tight import helix_rows
 from advisor.rules.straight_plunge import STEEP
@@ -61,6 +73,7 @@ def _faults(evidence: Evidence, unknown: list[NotChecked]) -> Iterator[tuple[obj
     cuts, along = evidence.cuts, evidence.along
     material = family(evidence)
     helices = helix_rows(evidence)
+    allowed = allowed_line(evidence, "ramp-too-steep")
     for fall in descents(cuts, shallow=STEEP):
         cutter, limit = cuts.placed.cutters[fall.cutter], along.limits[fall.cutter]
         if limit is None or cutter.form in ("drill", "vee"):
@@ -85,7 +98,7 @@ def _faults(evidence: Evidence, unknown: list[NotChecked]) -> Iterator[tuple[obj
         if fall.angle <= most * (1 + 1e-4) + 1e-6:
             yield None
         else:
-            yield (severity, fall.cutter, round(most, 6)), (fall, most, severity)
+            yield (severity, fall.cutter, round(most, 6), allowed(fall.first)), (fall, most, severity)
 
 
 RULE = rule(

@@ -30,7 +30,7 @@ from collections.abc import Iterator
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.limits import plunge_depth
-from advisor.rules._motion import METAL, WOOD, Descent, descents, family, series, told, whole_run
+from advisor.rules._motion import METAL, WOOD, Descent, allowed_line, descents, family, series, told, whole_run
 from advisor.rules.base import rule
 
 SLACK = 1.005  # inches are written rounded
@@ -63,6 +63,7 @@ def _judged(evidence: Evidence, unjudged: list[int]) -> Iterator[tuple[object, t
     """Every steep descent that was judged: too deep ones with limit, severity and reason, None for the others."""
     cuts = evidence.cuts
     material = family(evidence)
+    allowed = allowed_line(evidence, "straight-plunge")
     for fall in descents(cuts, steep=STEEP):
         cutter = cuts.placed.cutters[fall.cutter]
         if round(fall.core, 4) <= LEAST or cutter.form == "drill":
@@ -86,7 +87,7 @@ def _judged(evidence: Evidence, unjudged: list[int]) -> Iterator[tuple[object, t
         if round(fall.core, 4) <= limit * SLACK + 1e-6:
             yield None
         else:
-            yield (severity, why, limit, fall.cutter), (fall, limit, severity, why)
+            yield (severity, why, limit, fall.cutter, allowed(fall.first)), (fall, limit, severity, why)
 
 
 RULE = rule(

@@ -793,3 +793,23 @@ def test_the_page_of_a_rule_tells_what_may_be_set() -> None:
     assert "least: how far past its limit, in mm, a finding is told" in rule_page(page("stepdown-over-limit"), width=100)
     assert "option least = 2 mm" in rule_page(page("rapid-clearance"), width=100)
     assert "least" not in rule_page(page("no-feed"), width=100)
+
+
+@pytest.mark.parametrize(
+    ("rule", "once", "words"),
+    [
+        ("plunge-feed", "G1 Z-3 F3000", ""),
+        ("straight-plunge", "G1 Z-9 F300", ""),
+        ("peck-too-deep", "G81 R2 Z-40 F300", "stock 300x200x60 birch-plywood,cutter T1 = drill-6mm"),
+    ],
+)
+def test_what_is_allowed_in_one_place_is_not_allowed_in_the_next(rule: str, once: str, words: str) -> None:
+    def holes(*notes: str) -> list[Finding]:
+        text = "".join(f"G80 G0 X{40 + 20 * k} Y40\nG0 Z2\n{once}{note}\nG80 G0 Z5\n" for k, note in enumerate(notes))
+        return found(rule, text, words=words, rpm=6000 if "drill" in words else 16000)
+
+    allow = f" (feedwright: allow {rule} because of the soft core)"
+    assert [(f.line, f.end_line) for f in holes("", "", "")] == [(8, 16)]
+    assert [(f.line, f.end_line) for f in holes(allow, "", "")] == [(12, 16)]
+    assert [(f.line, f.end_line) for f in holes("", allow, "")] == [(8, 8), (16, 16)]
+    assert not holes(allow, allow, allow)
