@@ -4,8 +4,9 @@ What it checks
     The greatest chip thickness, at the feed the machine really reaches, against half the low end of the table for that
     cutter and material (in metal not below 0.4 times the edge radius), where that holds for more than a fifth of a
     tool's cutting time. Cuts too light for the stock model (two cells, a twentieth of the diameter) are not judged.
-    Entries are judged by the feed they ask for; finishing passes and ball cutters are noted once only. A
-    drill is judged by its feed a turn, against half the low end of the feed of drills.
+    Entries are judged by the feed they ask for; they, finishing passes and ball cutters are noted once only. Level
+    cuts over two diameters and more whose feed per tooth is less than a fifth of that least chip are told wherever
+    they are. A drill is judged by its feed a turn, against half the low end of the feed of drills.
 
 Why it matters
     Rubbing makes heat: wood burns, plastics melt, steel hardens, and the edge is gone early.
@@ -39,6 +40,8 @@ from advisor.values import Cutter
 
 SHARE = 0.2
 LOST = 0.4  # of the least chip; estimate, no source
+SLIP = 0.2  # of the least chip: no feed advised for anything is as low, so it is a slip; estimate, no source
+SLIP_LENGTH = 2.0  # diameters of path it must govern
 
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
@@ -85,6 +88,8 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         total = float(np.nansum(along.minutes[along.cutting & (cuts.cutter == index)]))
         spent = float(np.nansum(along.minutes[thin]))
         if total <= 0 or spent <= SHARE * total:
+            if not mixed:
+                yield from _slips(evidence, judged & level & (along.chip < SLIP * least), cutter, least)
             continue
         lack = np.where(thin, least / np.maximum(chip, 1e-9), 0.0)
         found = runs(cuts, thin, lack, gap=3)
@@ -92,8 +97,13 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         k = longest.worst
         # No finish is cut with a feed per tooth of four tenths of the least chip: that is a feed gone wrong.
         lost = not mixed and cutter.form == "flat" and spent > 0.5 * total and bool(median((along.chip / least)[thin]) < LOST)
+        # What is thin in ramps and helices alone is how they are entered: a note, unless the feed is a slip.
+        entries = thin & ~level
+        entered_only = float(np.nansum(along.minutes[thin & level])) <= SHARE * total
+        entered_only &= not entries.any() or bool(median((along.chip / least)[entries]) >= SLIP)
         gentle = not lost and (
-            cutter.form == "ball"
+            entered_only
+            or cutter.form == "ball"
             or bool(median(cuts.depth[thin]) < 0.25 * cutter.diameter)
             or bool(median(width[thin]) < 0.15 * cutter.diameter)
         )
@@ -107,6 +117,25 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             measured=float(chip[k]),
             limit=float(least[k]),
         )
+
+
+def _slips(evidence: Evidence, slow: np.ndarray, cutter: Cutter, least: np.ndarray) -> Iterator[Finding]:
+    """Level cuts, however few, at a feed per tooth so small that it must be a slip."""
+    cuts, along = evidence.cuts, evidence.along
+    with np.errstate(invalid="ignore", divide="ignore"):
+        lack = np.where(slow, least / np.maximum(along.chip, 1e-9), 0.0)
+    for run in runs(cuts, slow, lack, gap=1, key=np.round(along.feed, 6)):
+        if run.length >= SLIP_LENGTH * cutter.diameter:
+            k = run.worst
+            yield told(
+                "chip-too-thin",
+                evidence,
+                run,
+                f"Over {run.length:.0f} mm each tooth is fed {along.chip[k]:.4f} mm (F{along.feed[k]:.4g} at "
+                f"{along.rpm[k]:.0f} rev/min); {least[k]:.3f} mm is the least chip: a lost digit in F?",
+                measured=float(along.chip[k]),
+                limit=float(least[k]),
+            )
 
 
 def _edge(cutter: Cutter, depth: np.ndarray) -> np.ndarray:

@@ -370,3 +370,43 @@ def test_an_outline_led_in_from_the_other_side(code: str, turn: str, start: str,
     found = outlined(code, turn, start)
     assert bool(found) is wrong, found
     assert all(first == 9 for first, _ in found)
+
+
+# ----------------------------------------------------------------------------------------------------- chip-too-thin
+
+
+def rows_at(feed: float, length: float = 20.0) -> list[Finding]:
+    """Thirty rows of 200 mm at F3000, and between the third and the fourth a piece at another feed."""
+    text = HEAD.format(tool=1) + "G0 X20 Y20\nG0 Z5\nG1 Z0.2 F800\nG1 X60 Z-3 F1200\nG1 X20\n"
+    y = 20.0
+    for n in range(30):
+        text += f"G1 X{220 if n % 2 == 0 else 20} F3000\n"
+        if n == 2:
+            y += length
+            text += f"G1 Y{y:g} F{feed:g}\n"
+        y += 4
+        text += f"G1 Y{y:g} F3000\n"
+    return told(text + TAIL, "chip-too-thin")
+
+
+def test_a_feed_that_lost_a_digit_in_a_few_blocks() -> None:
+    """Birch plywood, a 6 mm cutter with two teeth at 16000 rev/min: a fifth of the least chip is some F250."""
+    least = rows_at(100)[0].limit
+    assert least is not None
+    fifth = 0.2 * least * 16000 * 2
+    assert [f.severity for f in rows_at(0.85 * fifth)] == ["warning"]  # the least chip is less where the cut is wide
+    assert rows_at(1.02 * fifth) == []
+    assert rows_at(0.5 * fifth, length=11.0) == []  # under two diameters
+
+
+def test_a_slow_helix_is_how_a_cut_is_entered() -> None:
+    """A bore entered at a thin chip for much of its time: a note. At a tenth of that feed it is a slip."""
+
+    def bore(feed: float) -> list[Finding]:
+        turns = "".join(f"G3 Z{-0.6 * (n + 1):.1f} I-2.1 J0 F{feed:g}\n" for n in range(8))
+        text = HEAD.format(tool=1) + "G0 X60 Y50\nG0 Z5\nG1 Z0.2 F800\n" + turns + "G3 I-2.1 J0\nG1 X57.9\nG1 X70 F3000\n"
+        return told(text + TAIL, "chip-too-thin")
+
+    assert bore(2000) == []
+    assert [f.severity for f in bore(700)] == ["note"]
+    assert [f.severity for f in bore(70)] == ["warning"]
