@@ -213,3 +213,48 @@ def test_checked_outside_its_job_a_later_program_says_that_its_stock_is_not_know
     assert reasons == {"what a.ngc, before it in the job pad, left standing was not looked at"}
     assert "rapid-into-stock" in {n.rule for n in report.not_checked if n.cause == "job"}
     assert report.setup["job"]["stock_left_by"] is None
+
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_programs"
+
+
+def parted(text: str) -> list[tuple[bytes, bytes]]:
+    """A sample program parted in two at each comment of its body: the head and the end stand in both."""
+    lines = text.splitlines()
+    begin = next(i for i, line in enumerate(lines) if line == "G4 P5") + 1
+    end = lines.index("(end)")
+    head, body, tail = lines[:begin], lines[begin:end], lines[end:]
+    found = []
+    for i, line in enumerate(body):
+        if i and line.startswith("("):
+            one, two = (*head, *body[:i], *tail), (*head, *body[i:], *tail)
+            found.append((("\n".join(one) + "\n").encode(), ("\n".join(two) + "\n").encode()))
+    return found
+
+
+@pytest.mark.parametrize(
+    ("name", "cut"), [("thwart-socket.ngc", 2), ("thwart-socket.ngc", 5), ("hatch-ring.ngc", 5), ("hatch-ring.ngc", 7)]
+)
+def test_a_program_parted_in_two_is_judged_like_the_whole(name: str, cut: int) -> None:
+    """What the two parts remove and need is what the whole does; nothing is found that was not found before."""
+    from advisor.check import check_program
+    from advisor.files import load_shop_file
+
+    file = load_shop_file(SAMPLES / "feedwright.toml")
+    whole = check_program((SAMPLES / name).read_bytes(), path=name, setting=setting_for(file, SAMPLES / name, Flags()))
+    one, two = parted((SAMPLES / name).read_text(encoding="ascii"))[cut]
+    stem = name.removesuffix(".ngc")
+    job = f'[[job]]\nname = "{stem}"\n[[job.setup]]\nprograms = ["{stem}-a.ngc", "{stem}-b.ngc"]\n'
+    shop = parse(((SAMPLES / "feedwright.toml").read_text() + job).encode(), SAMPLES / "feedwright.toml", shown="f.toml")
+    paths = [SAMPLES / f"{stem}-{part}.ngc" for part in "ab"]
+    first, second = reports(
+        Course([Step(setting_for(shop, path, Flags()), data) for path, data in zip(paths, (one, two), strict=True)])
+    )
+    assert found(whole) == found(first) == found(second) == {}
+    assert not first.not_checked and not second.not_checked
+    parts = first.summary["removed_cm3"], second.summary["removed_cm3"]
+    assert min(parts) > 0.02 * whole.summary["removed_cm3"]
+    assert sum(parts) == pytest.approx(whole.summary["removed_cm3"], rel=0.002)
+    alone = check_program(two, path="b.ngc", setting=setting_for(file, paths[1], Flags()))
+    more = alone.summary["removed_cm3"] / parts[1]  # in the socket there is more to take without the first part
+    assert more > 1.02 if stem == "thwart-socket" else more == pytest.approx(1, abs=0.001)
