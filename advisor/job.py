@@ -121,6 +121,8 @@ class Course:
         piece = self._followed(number, self._grid(number))
         if isinstance(piece, Left):
             return piece
+        if not (piece.field.top > piece.field.bottom).any():
+            return Left(unknown=f"{job.before[-1]}, before it in the job {job.job}, leaves nothing of the workpiece")
         piece = self._lying = self._entered(piece, number)
         self._piece = None  # as large as the other
         turn = f", turned over about {job.turn[-1].upper()}" if job.turn and job.begins else ""

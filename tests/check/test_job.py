@@ -191,6 +191,16 @@ def test_stock_that_stands_higher_than_a_set_up_declares_is_seen() -> None:
     assert any("a.ngc leaves the piece 18 mm thick, where 15 mm are declared" in text for text in report.assumptions)
 
 
+def test_a_workpiece_that_is_all_chips() -> None:
+    shop = SHOP.replace('["100 mm", "80 mm", "18 mm"]', '["20 mm", "10 mm", "3 mm"]')
+    away = program("G0 X-20 Y5\nG0 Z5\nG1 Z-3.2 F600\nG1 X50\n", tool=3)
+    job = course([("", [away]), ('turn = "about-y"', [program(GROOVE)] * 2)], shop=shop)
+    for report in reports(job)[1:]:
+        (reason,) = {n.reason for n in report.not_checked if n.cause == "job"}
+        assert reason.endswith("before it in the job pad, leaves nothing of the workpiece")
+        assert report.setup["stock"]["size"] == [20.0, 10.0, 3.0]
+
+
 def test_two_turns_about_different_axes_come_one_after_the_other() -> None:
     """X 20 to 60 at Y 20 of 100 x 80, turned about Y, then about X: X 40 to 80 at Y 60, from the same side again."""
     same = program("G0 X40 Y60\nG0 Z5\nG1 Z0 F1200\nG1 X80 Z-3\nG1 X40 F3000\nG1 X80\n")
