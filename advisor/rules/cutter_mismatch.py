@@ -39,14 +39,16 @@ KIND = r"(?:end ?-?mills?|flat|ball ?-?nose|ball|bull|cutter|router|bit|drill|mi
 SIZE = r"(\d+(?:\.\d+)?|\.\d+|\d+\s*/\s*\d+)"
 UNIT = r"\s*(mm|in\b|inch|\")"
 BEFORE = re.compile(SIZE + UNIT + r"\.?\s+(?:dia\w*\.?\s+)?(?:\d+\s*-?\s*fl\w*\s+)?(?:[a-z-]+\s+){0,2}?" + KIND, re.IGNORECASE)
-NOUN = r"(?:end ?-?mill|ball ?-?nose|bull ?-?nose|bit|cutter|up-?cut|down-?cut|compression)"
-MADE = (
-    r"(?:up-?cut|down-?cut|compression|spiral|straight|flat|ball|nose|end ?-?mill|mill|bit|cutter|carbide|hss|metal|dia\w*\.?)"
-)
+NOUN = r"\b(?:end ?-?mill|corner ?-?mill|ball ?-?nose|bull ?-?nose|vee|bit|cutter|up-?cut|down-?cut|compression)"
+KINDS = r"up-?cut|down-?cut|compression|spiral|straight|flat|ball|nose|end ?-?mill|mill|bit|cutter|carbide|hss|metal|dia\w*\.?"
+MADE = rf"(?:\d+ ?deg\w*|{KINDS})"
 OTHERS = r"deep|depth|wide|long|length|shank|tall|high|thick|ply|stock|sheet|board|stick|apart|radius|corner"
 NOT_ITS_OWN = rf"(?!\s*(?:{OTHERS}|holes?\s+deep))"
 AFTER = re.compile(NOUN + r"s?(?:\s+" + MADE + r"){0,3}\s+" + SIZE + UNIT + r"(?![a-z0-9])" + NOT_ITS_OWN, re.IGNORECASE)
-DRILLS = re.compile(r"^\s*(?:tool\s*#?\s*|T\s*)\d+\W+drill\s+" + SIZE + UNIT + r"(?![a-z0-9])" + NOT_ITS_OWN, re.IGNORECASE)
+DRILLS = re.compile(
+    r"^\s*(?:tool\s*#?\s*|T\s*)\d+\W+drill\s+(?:carbide\s+|hss\s+)?" + SIZE + UNIT + r"(?![a-z0-9])" + NOT_ITS_OWN,
+    re.IGNORECASE,
+)
 EQUALS = re.compile(r"\b(?:D|DIA|DIAMETER)\s*[=:]\s*" + SIZE + r"\s*(mm|in\b|inch|\")?", re.IGNORECASE)
 TOOL = re.compile(r"^\s*(?:tool\s*)?T?\s*(\d+)\b", re.IGNORECASE)
 NAMED = re.compile(r"^\s*(?:tool\s*#?\s*|T\s*)(\d+)\b", re.IGNORECASE)
