@@ -28,6 +28,7 @@ from advisor.kernels.remains import (
     median,
     partings,
     rooms,
+    side_reach,
     wall_lengths,
 )
 from advisor.kernels.rim import rim_rows
@@ -993,17 +994,18 @@ def _thinnest(region: Singles, need: float) -> tuple[float, float, tuple[int, in
     names = label(region <= np.float32(level) + np.float32(STEP))
     part = names == names[tuple(spots[len(spots) // 2])]
     size, above = need, min(region.shape) / 2 + 1
-    room = rooms(part, above)
-    spots = np.argwhere(room >= size)
+    reach = side_reach(part)
+    cells = np.flatnonzero(eroded(part, size, reach))
+    room = rooms(reach, cells, above)
     while above - size > 0.3:
         radius = (size + above) / 2
-        places = np.argwhere(room >= radius)
-        if len(places):
-            size, spots = radius, places
+        if (room >= radius).any():
+            size = radius
+            cells, room = cells[room >= radius], room[room >= radius]
         else:
             above = radius
-    spot = spots[len(spots) // 2]
-    return level, size, (int(spot[0]), int(spot[1])), part
+    spot = divmod(int(cells[len(cells) // 2]), region.shape[1])
+    return level, size, spot, part
 
 
 def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[Thin, ...]:

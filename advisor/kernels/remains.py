@@ -223,17 +223,25 @@ def _partings(meetings: Longs, links: Longs, weight: Longs, names: Longs, piece:
     return found
 
 
-def eroded(mask: Bools, radius: float) -> Bools:
-    """Cells whose disc of ``radius`` cells lies wholly in the mask (outside the grid does not belong to it)."""
-    nx, ny = mask.shape
-    # how far the mask goes on along the row, to the nearer side
-    gap = np.where(mask, 0, np.arange(1, ny + 1))
-    left = np.arange(1, ny + 1) - np.maximum.accumulate(gap, axis=1)
-    back = np.where(mask, 0, np.arange(ny, 0, -1))
-    right = np.arange(ny, 0, -1) - np.maximum.accumulate(back[:, ::-1], axis=1)[:, ::-1]
-    reach = np.minimum(left, right) - 1  # full cells on both sides
+def side_reach(mask: Bools) -> Longs:
+    """How many cells the mask goes on along the row from each cell, to the nearer side; -1 outside it."""
+    ny = mask.shape[1]
+    along = np.arange(1, ny + 1)
+    left = along - np.maximum.accumulate(np.where(mask, 0, along), axis=1)
+    back = np.maximum.accumulate(np.where(mask, 0, along[::-1])[:, ::-1], axis=1)[:, ::-1]
+    return np.asarray(np.minimum(left, along[::-1] - back) - 1)
+
+
+def eroded(mask: Bools, radius: float, reach: Longs | None = None) -> Bools:
+    """Cells whose disc of ``radius`` cells lies wholly in the mask (outside the grid does not belong to it).
+
+    reach: ``side_reach(mask)`` where it is known.
+    """
+    nx = mask.shape[0]
+    if reach is None:
+        reach = side_reach(mask)
     inside = mask.copy()
-    for k in range(int(radius) + 1):
+    for k in range(min(int(radius), nx) + 1):
         need = np.sqrt(max(radius * radius - k * k, 0.0))
         good = reach >= need - 0.5
         inside[: nx - k] &= good[k:]
@@ -244,26 +252,23 @@ def eroded(mask: Bools, radius: float) -> Bools:
     return inside
 
 
-def rooms(mask: Bools, most: float) -> NDArray[np.float64]:
-    """The radius, up to ``most`` cells, to which ``eroded`` leaves each cell; -1 where none does."""
-    nx, ny = mask.shape
-    along = np.arange(1, ny + 1)
-    left = along - np.maximum.accumulate(np.where(mask, 0, along), axis=1)
-    back = np.maximum.accumulate(np.where(mask, 0, along[::-1])[:, ::-1], axis=1)[:, ::-1]
-    reach = np.minimum(left, along[::-1] - back) - 0.5
-    reach2 = reach * reach
-    out = reach < 0
-    found = np.full((nx, ny), most)
-    for k in range(min(int(most), nx) + 1):
+def rooms(reach: Longs, cells: Longs, most: float) -> NDArray[np.float64]:
+    """The greatest radius, up to ``most``, that ``eroded`` leaves each of the cells (n,), flat indices into a mask with
+    the ``side_reach`` given; below 0 where none does."""
+    nx, ny = reach.shape
+    row, column = cells // ny, cells % ny
+    flat = reach.ravel()
+    found = np.full(len(cells), most)
+    for k in range(nx + 1):
+        if not len(cells) or k > found.max():
+            break
         # k rows away the disc of radius r goes sqrt(r^2 - k^2) to both sides, if it gets there
-        fits = np.sqrt(reach2 + k * k)
-        np.copyto(fits, np.nextafter(k, -1.0) if k else -1.0, where=out)
-        np.minimum(found[: nx - k], fits[k:], out=found[: nx - k])
-        np.minimum(found[k:], fits[: nx - k], out=found[k:])
-        if k:
-            edge = np.nextafter(k, -1.0)
-            np.minimum(found[nx - k :], edge, out=found[nx - k :])
-            np.minimum(found[:k], edge, out=found[:k])
+        short = np.nextafter(k, -1.0) if k else -1.0
+        for other in (row - k, row + k) if k else (row,):
+            there = (other >= 0) & (other < nx)
+            away = np.where(there, flat[np.where(there, other, 0) * ny + column], -1)
+            fits = np.sqrt((away + 0.5) ** 2 + k * k)
+            np.minimum(found, np.where(away < 0, short, fits), out=found)
     return found
 
 

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from advisor.kernels.remains import SOLID, connect, eroded, label, least_level, median, partings, rooms
+from advisor.kernels.remains import SOLID, connect, eroded, label, least_level, median, partings, rooms, side_reach
 from advisor.stock import freed_parts, lattice_of, remove, thin_floors, thin_walls, turned
 from advisor.values import Cutter
 from tests.stock.build import Path, cut, placed_of, setting_of
@@ -197,7 +197,8 @@ def test_the_room_round_each_cell_and_the_least_level_are_those_of_erosion() -> 
         if int(radius) >= nx:
             continue
         mask = rng.random((nx, ny)) < rng.choice([0.5, 0.9, 0.99, 1.0])
-        assert ((rooms(mask, radius + 3 * rng.random()) >= radius) == eroded(mask, radius)).all()
+        room = rooms(side_reach(mask), np.arange(mask.size), radius + 3 * rng.random()).reshape(mask.shape)
+        assert ((room >= radius) == eroded(mask, radius)).all()
         heights = rng.integers(0, 30, (nx, ny)).astype(np.float32)
         heights[rng.random((nx, ny)) < rng.choice([0.0, 0.02, 0.1])] = np.inf
         levels = [float(v) for v in np.unique(heights[np.isfinite(heights)]) if eroded(heights <= v, radius).any()]
