@@ -56,6 +56,8 @@ def extent(evidence: Evidence, rows: NDArray[np.bool_] | None = None) -> tuple[l
     moves = evidence.moves
     if not len(moves):
         return [None] * 3, [None] * 3
+    if rows is None and (moves.kind == Kind.PROBE).any():
+        rows = moves.kind != Kind.PROBE  # a probe stops where it touches, short of the end it names
     starts, low, high = evidence.stretches
     if rows is not None:
         chosen = np.add.reduceat(rows, starts, dtype=np.int64)
@@ -63,6 +65,8 @@ def extent(evidence: Evidence, rows: NDArray[np.bool_] | None = None) -> tuple[l
             starts, low, high = stretches(evidence, rows)  # cuts some stretches apart
             chosen = rows[starts]
         low, high, starts = low[chosen > 0], high[chosen > 0], starts[chosen > 0]
+        if not len(starts):
+            return [None] * 3, [None] * 3
     known = np.array([frame.known for frame in moves.frames], dtype=bool)[moves.frame[starts]]
     if not known.any():
         return [None] * 3, [None] * 3
@@ -164,14 +168,16 @@ def _datum(evidence: Evidence) -> str:
     """Where program zero is on the stock, in words."""
     moves = evidence.moves
     used: list[str] = []
+    lost: list[str] = []
     for index in np.flatnonzero(np.bincount(moves.frame)) if len(moves) else []:
-        system = moves.frames[int(index)].system
-        if system not in used:
-            used.append(system)
-    systems = ", ".join(used) or "no coordinate system"
+        frame = moves.frames[int(index)]
+        if frame.system not in (*used, *lost):
+            (used if frame.known else lost).append(frame.system)
+    systems = ", ".join(used or lost) or "no coordinate system"
+    other = f"; where {' and '.join(lost)} lies is NOT KNOWN: give [offsets]" if used and lost else ""
     workpiece = evidence.setting.workpiece
     if workpiece is None:
-        return f"{systems}: program zero; the stock is not declared, so positions are those of the program"
+        return f"{systems}: program zero; the stock is not declared, so positions are those of the program{other}"
     zero, size = workpiece.zero, workpiece.size
     where = []
     for axis in range(2):
@@ -190,7 +196,7 @@ def _datum(evidence: Evidence) -> str:
         height = "on the stock's bottom (the table)"
     else:
         height = f"{number(zero[2])} mm above the stock's bottom"
-    return f"{systems}: {where[0]}, {where[1]}, {height}"
+    return f"{systems}: {where[0]}, {where[1]}, {height}{other}"
 
 
 def _units(evidence: Evidence) -> str:
@@ -201,6 +207,26 @@ def _units(evidence: Evidence) -> str:
         return "not stated: read as millimetres" if units <= {"G21", "G71"} else "not stated: read as inches"
     names = sorted({"inches" if unit in ("G20", "G70") else "millimetres" for unit in units})
     return f"{' and '.join(names)} ({', '.join(sorted(stated))})" if names else ", ".join(sorted(stated))
+
+
+def _display(evidence: Evidence, low: list[float | None], high: list[float | None]) -> str | None:
+    """The box of all motion as the machine's display shows it, from program zero and in the program's unit.
+
+    None where that is the box itself, and where zero or unit change on the way.
+    """
+    moves, workpiece = evidence.moves, evidence.setting.workpiece
+    used = np.flatnonzero(np.bincount(moves.frame)).tolist() if len(moves) else []
+    frames = {(moves.frames[i].system, tuple(moves.frames[i].shift)) for i in used}
+    inches = {mode.units in ("G20", "G70") for mode in moves.modes}
+    zero = evidence.zero
+    if len(frames) != 1 or len(inches) != 1 or (not any(inches) and (workpiece is None or not any(zero))):
+        return None
+    unit, per = ("in", 25.4) if any(inches) else ("mm", 1.0)
+    parts = []
+    for axis, a, b, z in zip("XYZ", low, high, zero, strict=True):
+        ends = [None if v is None else (v - z) / per for v in (a, b)]
+        parts.append(f"{axis} {number(ends[0])} to {number(ends[1])}")
+    return ", ".join(parts) + f" {unit}"
 
 
 def _hold(evidence: Evidence) -> str | None:
@@ -272,8 +298,9 @@ def left_over(evidence: Evidence) -> list[str]:
         found.append("coolant on")
     if mode.system != "G54":
         found.append(f"{mode.system} coordinate system")
-    shifts = [event for event in evidence.program.events if event.kind == "shift" and "G92" in event.text.upper()]
-    if shifts and not any(code in shifts[-1].text.upper() for code in ("G92.1", "G92.2")) and not evidence.program.end.ended:
+    shifts = [str(event.value) for event in evidence.program.events if event.kind == "shift"]
+    shifts = [code for code in shifts if code.startswith("G92")]
+    if shifts and shifts[-1] not in ("G92.1", "G92.2") and not evidence.program.end.ended:
         found.append("G92 axis offset")
     return found
 
@@ -335,6 +362,7 @@ def card(evidence: Evidence) -> Mapping[str, Any]:
         },
         "tools": tools,
         "box": {"min": dict(zip(AXES, low, strict=True)), "max": dict(zip(AXES, high, strict=True))},
+        "display": _display(evidence, low, high),
         "lowest_z": low[2],
         "below_stock": below,
         "first_moves": [_move_text(evidence, int(row)) for row in np.flatnonzero(kind != Kind.DWELL)[:3]],
@@ -343,9 +371,17 @@ def card(evidence: Evidence) -> Mapping[str, Any]:
     }
 
 
+def _untimed(evidence: Evidence) -> int:
+    """Moves whose time is not known; without a machine rapids are left out as such and do not count."""
+    timing, moves = evidence.timing, evidence.moves
+    if timing.accelerated:
+        return int(timing.unknown)
+    return int((np.isnan(timing.minutes) & (moves.kind != Kind.RAPID)).sum())
+
+
 def assumptions(evidence: Evidence) -> tuple[str, ...]:
     """What the report rests on without having been told, in sentences."""
-    setting, timing = evidence.setting, evidence.timing
+    setting = evidence.setting
     told: list[str] = []
     if evidence.left is not None:
         told += evidence.left.told
@@ -357,14 +393,16 @@ def assumptions(evidence: Evidence) -> tuple[str, ...]:
     if question is not None:
         told.append(f"{question[0].upper()}{question[1:]}")
     if setting.machine is None:
-        told.append("No machine is given: times leave out rapids and acceleration.")
+        if len(evidence.moves):
+            told.append("No machine is given: times are those of the feeds as written, without acceleration and rapids.")
     else:
         told.append(f"Times take the speeds and accelerations of {setting.machine.title or setting.machine.name}.")
     changes = sum(event.kind == "tool-change" for event in evidence.program.events)
     stops = sum(event.kind == "stop" and event.value in (0.0, 1.0, 60.0) for event in evidence.program.events)
     if changes or stops:
         told.append("Times leave out tool changes, stops and the spindle's starts.")
-    if timing.unknown:
-        moves = "1 move" if timing.unknown == 1 else f"{timing.unknown} moves"
+    unknown = _untimed(evidence)
+    if unknown:
+        moves = "1 move" if unknown == 1 else f"{unknown} moves"
         told.append(f"Times leave out {moves} whose length or feed is not known.")
     return tuple(told)

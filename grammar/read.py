@@ -226,7 +226,8 @@ class _Reader:
             rest = [i for i in rest if not self.ran[i]]
             if rest:
                 machine.block = rest[0]
-                machine.fault("unreached-blocks", f"{len(rest)} blocks after the end of the program are never run",
+                many = "1 block" if len(rest) == 1 else f"{len(rest)} blocks"
+                machine.fault("unreached-blocks", f"never run: {many} after the end of the program",
                               "Take them out, or take the earlier M2 or M30 out.", severity="note")
 
     def afterthoughts(self) -> None:

@@ -263,6 +263,7 @@ class _Stepper:
             if code not in lexicon.M_CODES:
                 lost = frozenset(AXES.index(c) for c in t.bare if c in AXES)
                 self.act(words.unknown_m, code, lost)
+                self.used |= {"P", "S"}  # its own parameters: what it does with them only the machine's manual says
 
     def dwell(self) -> None:
         if "P" in self.t.slots:

@@ -183,8 +183,8 @@ def _advice(page: _Page, a: Advice) -> None:
                 f"{number(h.feed, 4)} mm/min at the cutter's centre",
             )
         if a.ramp_angle is not None and not bore:
-            feed = a.ramp_feed
-            page.entry("Ramp", f"at most {number(a.ramp_angle, 2)} degrees" + (f", feed {number(feed, 4)} mm/min" if feed else ""))
+            feed = f", feed {number(a.ramp_feed, 4)} mm/min" if a.ramp_feed else ""
+            page.entry("Ramp", f"at most {number(a.ramp_angle, 2)} degrees{feed}")
     if a.finish is not None:
         f = a.finish
         text = (

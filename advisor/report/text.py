@@ -42,6 +42,7 @@ REMEDIES: Mapping[str, str] = {
     "thickness": "give [stock] thickness, as measured, in the shop file",
     "unknown-code": "mend or remove the unknown codes first",
     "unreadable-block": "mend the unreadable blocks first",
+    "unknown-frame": "give [offsets] in the shop file for each coordinate system the program uses",
     "unknown-position": "state X, Y and Z in absolute terms (G90) before these lines",
     "rotary": "rotary motion is outside what this tool can judge; judge these lines by hand",
     "off": "the rule is switched off in [checks]",
@@ -58,6 +59,7 @@ _UNLOOKED: Mapping[str, str] = {
     "job": "as it is not known what earlier programs left",
     "unknown-code": "after an unknown code",
     "unreadable-block": "after a block that was refused",
+    "unknown-frame": "for want of a coordinate system's place",
     "unknown-position": "for want of known positions",
     "spindle": "for want of a known spindle speed",
     "file-skipped": "as the file was not read",
@@ -80,6 +82,7 @@ _LABELS = {
     "tools": "tools",
     "stickout_needed": "stick-out needed",
     "box": "motion box",
+    "display": "on display",
     "lowest_z": "lowest Z",
     "first_moves": "first moves",
     "left_over": "left on at the end",
@@ -369,12 +372,18 @@ def _not_checked(p: ProgramReport, width: int) -> list[Line]:
         return []
     names = sorted({n.rule for n in items})
     out = _heading(f"NOT CHECKED ({plural(len(names), 'rule')}): nobody looked at this", width)
+    last = p.summary.get("blocks") or 0
+    # Reasons of one kind that keep the same rules from looking stand together above them.
+    alike: dict[tuple[str, tuple[str, ...]], list[tuple[str, list[NotChecked]]]] = {}
     for (cause, reason), group in _by_cause(items).items():
-        where = _ranges(group)
-        out += wrap([(_said(reason), "strong"), (f" ({where})", "dim")], width, "  ", "    ")
-        out += wrap([(_names(p, group), "")], width, "    ", "    ")
+        alike.setdefault((cause, tuple(sorted({n.rule for n in group}))), []).append((reason, group))
+    for (cause, _), reasons in alike.items():
+        for reason, group in reasons:
+            where = _ranges(group, last)
+            out += wrap([(_said(reason), "strong"), (f" ({where})" if where else "", "dim")], width, "  ", "    ")
+        out += wrap([(_names(p, reasons[0][1]), "")], width, "    ", "    ")
         remedy = REMEDIES.get(cause)
-        if remedy and "shop file" not in reason:
+        if remedy and not all("shop file" in reason for reason, _ in reasons):
             out += wrap([("to have it checked: ", "dim"), (remedy, "")], width, "    ", "      ")
     return out
 
@@ -386,8 +395,16 @@ def _by_cause(items: Iterable[NotChecked]) -> dict[tuple[str, str], list[NotChec
     return groups
 
 
-def _ranges(group: Iterable[NotChecked]) -> str:
-    spans = sorted({(n.from_line, n.to_line) for n in group})
+def _ranges(group: Iterable[NotChecked], last: int) -> str:
+    """The lines of a group, spans that touch taken together; empty where they are the whole program of ``last`` lines."""
+    spans: list[tuple[int, int]] = []
+    for a, b in sorted({(min(n.from_line, n.to_line), max(n.from_line, n.to_line)) for n in group}):
+        if spans and a <= spans[-1][1] + 1:
+            spans[-1] = (spans[-1][0], max(b, spans[-1][1]))
+        else:
+            spans.append((a, b))
+    if len(spans) == 1 and spans[0][0] <= 1 and spans[0][1] >= last > 0:
+        return ""
     shown = [f"{a}" if a == b else f"{a} to {b}" for a, b in spans[:_LINES_SHOWN]]
     more = len(spans) - len(shown)
     word = "line" if len(spans) == 1 and spans[0][0] == spans[0][1] else "lines"
@@ -450,6 +467,10 @@ def _figures(p: ProgramReport, width: int) -> list[Line]:
             if s.get(key) is not None:
                 parts.append(f"{number(s[key], 1)} {word}")
         texts.append("time: " + ", ".join(parts))
+    else:
+        feeds = [tool["feed_minutes"] for tool in p.setup.get("tools") or () if tool.get("feed_minutes")]
+        if feeds:
+            texts.append(f"time: {number(sum(feeds), 1)} min at the feeds as written, rapids not counted")
     if s.get("removed_cm3") is not None:
         texts.append(f"removed: {number(s['removed_cm3'], 1)} cm3")
     counted = []

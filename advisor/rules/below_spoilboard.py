@@ -29,7 +29,6 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import whole
 from advisor.rules.base import merge_runs, rule
 from grammar.moves import Kind
 
@@ -39,14 +38,6 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     hold, placed = evidence.setting.hold, evidence.placed
     if placed is None:
         return
-    if hold.spoilboard is None:
-        yield whole(
-            "below-spoilboard",
-            evidence,
-            "how deep the cutter may go below the stock is not given: give [hold] spoilboard",
-            "hold",
-        )
-        return
     z = np.minimum(placed.end[:, 2], np.where(placed.kind == Kind.ARC, placed.start[:, 2], np.inf))
     upright = placed.plane != 17
     if upright.any():
@@ -55,20 +46,34 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         z[rows] = np.minimum(z[rows], boxes[rows])
     drill = np.array([c.form == "drill" for c in placed.cutters] + [False])[placed.cutter]
     diameter = np.array([c.diameter for c in placed.cutters] + [0.0])[placed.cutter]
+    workpiece = placed.workpiece
+    rise = 0.0  # program zero on the stock's top: a thinner board lets the cutter go lower below it
+    if workpiece.thickness is not None and abs(workpiece.zero[2] - workpiece.size[2]) < 1e-6:
+        rise = max(0.0, workpiece.size[2] - workpiece.thickness[0])
+    cutting = (placed.kind != Kind.DWELL) & (placed.kind != Kind.PROBE)  # a probe stops where it touches
+    if hold.spoilboard is None:
+        with np.errstate(invalid="ignore"):
+            rows = np.flatnonzero(cutting & (rise - z > 1e-6))
+        if len(rows):
+            lines = [evidence.line(int(row)) for row in rows[[0, -1]]]
+            yield NotChecked(
+                "below-spoilboard",
+                "the cutter goes below the stock, and how deep it may is not given: give [hold] spoilboard",
+                "hold",
+                min(lines),
+                max(lines),
+            )
+        return
     allowed = hold.spoilboard + np.where(drill, 0.3 * diameter + 1.0, 0.0)
     for pin in hold.pins:
         with np.errstate(invalid="ignore"):
             near = np.hypot(placed.end[:, 0] - pin.x, placed.end[:, 1] - pin.y) <= pin.diameter / 2 + 0.05
         point = np.where(drill, 0.3 * diameter + 1.0, 0.0)
         allowed = np.where(near, np.maximum(allowed, pin.depth + point), allowed)
-    workpiece = placed.workpiece
-    rise = 0.0  # program zero on the stock's top: a thinner board lets the cutter go lower below it
-    if workpiece.thickness is not None and abs(workpiece.zero[2] - workpiece.size[2]) < 1e-6:
-        rise = max(0.0, workpiece.size[2] - workpiece.thickness[0])
     with np.errstate(invalid="ignore"):
         below = -z
-        faulty = np.flatnonzero((below > allowed + 1e-6) & (placed.kind != Kind.DWELL))
-        maybe = np.flatnonzero((rise > 0) & (below + rise > allowed + 1e-6) & (below <= allowed + 1e-6))
+        faulty = np.flatnonzero((below > allowed + 1e-6) & cutting)
+        maybe = np.flatnonzero((rise > 0) & cutting & (below + rise > allowed + 1e-6) & (below <= allowed + 1e-6))
     for rows, thin in ((faulty, False), (maybe, True)):
         excess = (below + (rise if thin else 0.0) - allowed)[rows]
         for run in merge_runs(placed.block[rows].tolist(), excess.tolist(), gap=2):

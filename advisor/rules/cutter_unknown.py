@@ -38,7 +38,12 @@ def check(evidence: Evidence) -> Iterator[Finding]:
         rows = feeding(evidence) & mode_flags(evidence, [mode.tool == tool for mode in moves.modes])
         name = "The tool in the spindle is never named by the program" if tool is None else f"T{tool} is not described"
         key = "--cutter NAME" if tool is None else f"[[cutter]] with tool = {tool}, or --cutter {tool}=NAME"
-        yield Finding(rule=NAME, block=int(moves.block[int(rows.argmax())]), message=f"{name}, and no cutter is given: {key}.")
+        yield Finding(
+            rule=NAME,
+            block=int(moves.block[int(rows.argmax())]),
+            message=f"{name}, and no cutter is given: {key}.",
+            fix="Give --cutter NAME, or in the shop file a [[cutter]] and its number as [start] tool." if tool is None else "",
+        )
 
 
 RULE = rule(__doc__, name=NAME, severity="note", group="set-up", check=check, needs=("moves",), positions=False)

@@ -71,13 +71,21 @@ def _incremental(evidence: Evidence) -> int | None:
         return None
     rows = np.flatnonzero(evidence.moves.block == first)
     if len(rows):
-        return first if evidence.mode(int(rows[0])).distance == "G91" and not _known(evidence, int(rows[0])) else None
+        row = int(rows[0])
+        loose = evidence.mode(row).distance == "G91" and not _known(evidence, row)
+        return first if loose and not _lift(evidence, row) else None
     return None if absolute is not None and relative <= absolute <= first else first
 
 
 def _known(evidence: Evidence, row: int) -> bool:
     """True where the whole position before a move is known."""
     return bool(np.isfinite(evidence.moves.start[row]).all())
+
+
+def _lift(evidence: Evidence, row: int) -> bool:
+    """True for a move straight up from a height that is known, as after a touch plate."""
+    start, end = evidence.moves.start[row], evidence.moves.end[row]
+    return bool(end[2] > start[2]) and not any(_moved(evidence, row)[:2])
 
 
 def _moved(evidence: Evidence, row: int) -> tuple[bool, bool, bool]:
@@ -99,14 +107,14 @@ def _start(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         if event.kind == "tool-change" and len(across) and event.move <= int(across[0])
     ]
     if changed and machine is None:
-        line = evidence.program.line_of(changed[0].block)
-        yield NotChecked(NAME, UNKNOWN_CHANGER, "machine", line, evidence.line(int(across[0])))
+        ends = evidence.program.line_of(changed[0].block), evidence.line(int(across[0]))
+        yield NotChecked(NAME, UNKNOWN_CHANGER, "machine", min(ends), max(ends))
         return
     if changed and machine is not None and machine.change == "automatic":
         return
     placed = [False, False]
     for row in range(min(len(moves), 50)):
-        if moves.kind[row] == Kind.DWELL:
+        if moves.kind[row] in (Kind.DWELL, Kind.PROBE):  # a probe is meant to touch, where the operator put it
             continue
         flags = int(moves.flags[row])
         x, y, z = _moved(evidence, row)
@@ -144,7 +152,7 @@ def _start(evidence: Evidence) -> Iterator[Finding | NotChecked]:
                 yield Finding(
                     rule=NAME,
                     block=int(moves.block[row]),
-                    message=f"Z goes to {height - surface:.1f} mm above the stock's top before X and Y are in place.",
+                    message=f"Z goes to {_beside(height - surface)} the stock's top before X and Y are in place.",
                     measured=height - surface,
                     limit=CLEAR,
                     at=evidence.point(row),
@@ -183,12 +191,17 @@ def _changes(evidence: Evidence) -> Iterator[Finding]:
                     rule=NAME,
                     block=int(moves.block[row]),
                     message="X and Y move first after the tool change, with the cutter "
-                    f"{z - longer - surface:.1f} mm above the stock's top as far as the stickouts tell.",
+                    f"{_beside(z - longer - surface)} the stock's top as far as the stickouts tell.",
                     measured=z - longer - surface,
                     limit=CLEAR,
                     at=evidence.point(row),
                 )
             break
+
+
+def _beside(height: float) -> str:
+    """A height in words: "2.0 mm above", "3.5 mm below"."""
+    return f"{abs(height):.1f} mm {'above' if height >= 0 else 'below'}"
 
 
 def _end(evidence: Evidence) -> Iterator[Finding]:
@@ -216,8 +229,7 @@ def _end(evidence: Evidence) -> Iterator[Finding]:
         yield Finding(
             rule=NAME,
             block=int(moves.block[row]),
-            message=f"The program leaves the cutter {abs(z - surface):.1f} mm "
-            f"{'above' if z >= surface else 'below'} the stock's top.",
+            message=f"The program leaves the cutter {_beside(z - surface)} the stock's top.",
             measured=z - surface,
             limit=CLEAR,
             at=evidence.point(row),

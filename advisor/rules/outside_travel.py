@@ -30,7 +30,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._common import runs_of, span
+from advisor.rules._common import events_of, runs_of, span
 from advisor.rules.base import rule
 
 NAME = "outside-travel"
@@ -57,13 +57,23 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             "the travel: give [offsets] in the shop file"
         )
         yield NotChecked(NAME, reason, "offsets", int(lines.min()), int(lines.max()))
+    loose = _zeroed(evidence)
+    adrift = np.flatnonzero((loose & np.isfinite(low)).any(axis=1))
+    if len(adrift):
+        lines = evidence.program.block_line[moves.block[adrift]]
+        axes = ", ".join("XYZ"[axis] for axis in np.flatnonzero(loose.any(axis=0)))
+        reason = (
+            f"the program zeroes {axes} where the machine stands (G92, G10 L20): only it knows where that is, no shop file, so "
+            "only spans were compared with the travel"
+        )
+        yield NotChecked(NAME, reason, "offsets", int(lines.min()), int(lines.max()))
     for axis, name in enumerate("xyz"):
         if name not in machine.travel:
             continue
         least, most = machine.travel[name]
         for beyond, limit, side in ((least - low[:, axis], least, "below"), (high[:, axis] - most, most, "above")):
             with np.errstate(invalid="ignore"):
-                rows = placed & (beyond > RULE.tolerance)
+                rows = placed & ~loose[:, axis] & (beyond > RULE.tolerance)
             for first, last, worst in runs_of(evidence, rows, np.nan_to_num(beyond), same_mode=False):
                 value = limit + beyond[worst] * (1 if side == "above" else -1)
                 yield span(
@@ -77,8 +87,22 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
                     limit=float(limit),
                     unit="mm",
                 )
-        if not placed.all():
-            yield from _span(evidence, ~placed, axis, name, most - least)
+        if not placed.all() or loose[:, axis].any():
+            yield from _span(evidence, ~placed | loose[:, axis], axis, name, most - least)
+
+
+def _zeroed(evidence: Evidence) -> np.ndarray:
+    """Axes whose zero the program set while their place was not known, as over a touch plate: (n, 3)."""
+    moves = evidence.moves
+    loose = np.zeros((len(moves), 3), dtype=bool)
+    told = evidence.setting.start.get("position")
+    for _, event in events_of(evidence, "shift"):
+        row = event.move
+        if row >= len(moves) or (row == 0 and told):
+            continue
+        before = moves.end[row - 1] if row > 0 else np.full(3, np.nan)
+        loose[row:] |= np.isnan(before) & np.isfinite(moves.start[row])
+    return loose
 
 
 def _span(evidence: Evidence, rows: np.ndarray, axis: int, name: str, length: float) -> Iterator[Finding]:

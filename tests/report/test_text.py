@@ -34,7 +34,7 @@ def test_the_page_in_the_order_a_tired_operator_needs() -> None:
         "    block: N270 G0 X10 Y5 (over to the rim)\n    at X10 Y5 Z-3; measured 3 mm, limit 0 mm\n    why: a rapid",
         "    mend: lift Z above the stock before this move\n    care: stand clear of the cutter's plane\n",
         "NOT CHECKED (2 rules)",
-        "  no material given (lines 1 to 812)\n    chip-too-thin, power-over-limit\n    to have it checked: give [stock]",
+        "  no material given\n    chip-too-thin, power-over-limit\n    to have it checked: give [stock]",
         "Warnings (1)",
         "at X1 Y? Z-2",
         "Notes (1)",
@@ -67,7 +67,9 @@ def test_no_findings_never_stands_without_the_count_of_what_was_not_checked() ->
 def test_a_rule_that_could_not_look_at_two_places_counts_once() -> None:
     twice = replace(CLEAN, not_checked=(MISSING, replace(MISSING, from_line=5, to_line=5)))
     assert counts([twice]).not_checked == 1
-    assert "(lines 1 to 812, 5)" in page(twice)
+    assert "(lines 1 to 812)" in page(twice)
+    whole = replace(twice, summary={"blocks": 812})
+    assert "812)" not in page(whole)  # the whole program needs no lines
 
 
 def test_the_list_of_a_folder() -> None:
