@@ -97,7 +97,7 @@ def _arc_shape(moves: Moves) -> tuple[Floats, Floats]:
 def _directions(moves: Moves, length: Floats, compiled: bool) -> tuple[Floats, Floats]:
     """Unit vectors along the path at the start and at the end of each move, shape (n, 3); zero where undefined."""
     if compiled:
-        from advisor.kernels.pace import directions
+        from advisor.pace import directions
 
         out = np.empty((len(moves), 3))
         directions(moves.start, moves.end, length, out)
@@ -131,7 +131,7 @@ def _directions(moves: Moves, length: Floats, compiled: bool) -> tuple[Floats, F
 def _along(limits: tuple[float, float, float], direction: Floats, compiled: bool = False) -> Floats:
     """What axes with these limits can do together along unit directions: min of limit / |component|, shape (n,)."""
     if compiled:
-        from advisor.kernels.pace import along
+        from advisor.pace import along
 
         value: Floats = np.empty(len(direction))
         along(np.array(limits, dtype=float), direction, value)
@@ -270,7 +270,7 @@ def _ramps(path: _Path, machine: Machine) -> tuple[Floats, Floats]:
 
 def _compiled_ramps(path: _Path, machine: Machine) -> tuple[Floats, Floats]:
     """``_ramps`` by compiled code."""
-    from advisor.kernels.pace import follow
+    from advisor.pace import follow
 
     seconds, peak = np.zeros(len(path.length)), np.zeros(len(path.length))
     entry, leave = np.zeros(len(path.going)), np.zeros(len(path.going))

@@ -22,7 +22,7 @@ GRAMMAR_LAYERS = (
 )
 ADVISOR_LAYERS = (
     ("advisor", "advisor.values", "advisor.findings", "advisor.escape", "advisor.sources", "advisor.words", "advisor.distinct"),
-    ("advisor.columns", "advisor.memory"),
+    ("advisor.columns", "advisor.memory", "advisor.pace"),
     ("advisor.units", "advisor.fingerprint", "advisor.allowances"),
     ("advisor.cutting", "advisor.catalogue", "advisor.advice", "advisor.operations", "advisor.refine"),
     ("advisor.limits", "advisor.setting", "advisor.request"),

@@ -44,13 +44,14 @@ def helix_rows(evidence: Evidence) -> dict[int, tuple[float, float, float]]:
     Arcs that follow each other about one centre are one helix; what turns less than half a turn is no helix.
     """
     placed = evidence.placed
-    fall = placed.start[placed.arc_row, 2] - placed.end[placed.arc_row, 2]
     with np.errstate(invalid="ignore"):
+        fall = placed.start[placed.arc_row, 2] - placed.end[placed.arc_row, 2]
         k = np.flatnonzero((placed.plane == 17) & (fall > 1e-6))
     if not len(k):
         return {}
     rows, centre = placed.arc_row[k], placed.centre[k, :2]
-    apart = (np.diff(rows) != 1) | ~(np.hypot(*np.diff(centre, axis=0).T) < 1e-3)
+    with np.errstate(invalid="ignore", over="ignore"):
+        apart = (np.diff(rows) != 1) | ~(np.hypot(*np.diff(centre, axis=0).T) < 1e-3)
     first = np.flatnonzero(np.concatenate([[True], apart]))
     turn = np.add.reduceat(np.abs(placed.sweep[k]), first) / (2 * np.pi)
     drop = np.add.reduceat(fall[k], first)
