@@ -683,7 +683,7 @@ def trace(
         if target.form == "json":
             text = json.dumps(trace_dict(read, named(Path(name))), indent=1, allow_nan=False) + "\n"
         else:
-            text = _fit(trace_text(read), target)
+            text = _fit(trace_text(read, screen_width()), target)
         put(target, text)
     return 0
 

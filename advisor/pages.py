@@ -15,15 +15,41 @@ if TYPE_CHECKING:
     from advisor.rules.base import Rule
 
 
-def table(rows: Sequence[Sequence[str]], *, gap: int = 2, indent: int = 0) -> str:
-    """Rows in columns as wide as they need, the last one as it is."""
+NARROW = 18  # columns: the last column of a table is folded to no less than this
+
+
+def table(rows: Sequence[Sequence[str]], *, gap: int = 2, indent: int = 0, width: int | None = None) -> str:
+    """Rows in columns as wide as they need. In ``width`` columns the last one is folded, and what has no room beside the
+    first ones stands on lines of its own below them."""
     if not rows:
         return ""
     widths = [max(len(row[i]) for row in rows if i < len(row)) for i in range(max(len(row) for row in rows))]
+    room = (1 << 30) if width is None else max(width, 20)
+    stands: list[list[int]] = [[]]  # the columns of each line of a row
+    used = indent
+    for i, wide in enumerate(widths):
+        need = min(wide, NARROW) if i == len(widths) - 1 else wide
+        if stands[-1] and used + gap + need > room:
+            stands.append([])
+            used = indent + 4
+        used += wide + (gap if stands[-1] else 0)
+        stands[-1].append(i)
     lines = []
     for row in rows:
-        cells = [cell.ljust(widths[i]) if i < len(row) - 1 else cell for i, cell in enumerate(row)]
-        lines.append(" " * indent + (" " * gap).join(cells).rstrip())
+        for number, columns in enumerate(stands):
+            shown = [i for i in columns if i < len(row)]
+            if not shown:
+                continue
+            lead = " " * (indent + (4 if number else 0))
+            lead += "".join(row[i].ljust(widths[i]) + " " * gap for i in shown[:-1])
+            last = row[shown[-1]]
+            if width is None or len(lead) + len(last) <= room:
+                lines.append((lead + last).rstrip())
+            else:
+                hang = " " * len(lead)
+                lines += textwrap.wrap(last, room, initial_indent=lead, subsequent_indent=hang, break_on_hyphens=False) or [
+                    lead.rstrip()
+                ]
     return "\n".join(lines)
 
 
@@ -311,16 +337,20 @@ def catalogue_text(kind: str | None, name: str | None, *, width: int) -> str:
     if kind is None:
         counts = [(each, f"{len(catalogue.names(each))} entries") for each in catalogue.KINDS]
         return (
-            table([(f"feedwright catalogue {each}", count) for each, count in counts])
-            + f"\n\ncatalogue revision {catalogue.revision()}; a NAME after the kind shows every value and its source\n"
+            table([(f"feedwright catalogue {each}", count) for each, count in counts], width=width)
+            + "\n\n"
+            + textwrap.fill(
+                f"catalogue revision {catalogue.revision()}; a NAME after the kind shows every value and its source", width
+            )
+            + "\n"
         )
     if name is None:
-        return _names(kind) + "\n"
+        return _names(kind, width) + "\n"
     entry = catalogue.entry(kind, name)
     return _entry(kind, name, entry, width)
 
 
-def _names(kind: str) -> str:
+def _names(kind: str, width: int) -> str:
     from advisor import catalogue
 
     rows: list[tuple[str, ...]]
@@ -350,7 +380,7 @@ def _names(kind: str) -> str:
             rows.append((name, material.family, visible(material.title)))
     else:
         rows = [("name",), *((name,) for name in catalogue.names(kind))]
-    return table(rows)
+    return table(rows, width=width)
 
 
 def _entry(kind: str, name: str, entry: Mapping[str, Any], width: int) -> str:
@@ -361,7 +391,7 @@ def _entry(kind: str, name: str, entry: Mapping[str, Any], width: int) -> str:
         "cutters": keys.CUTTER,
         "machines": keys.MACHINE,
     }.get(kind, {})
-    parts = [f"{name}: {visible(str(entry.get('title', kind)))}"]
+    parts = [_hung(f"{name}: {visible(str(entry.get('title', kind)))}", width)]
     facts = [
         f"{key.replace('_', ' ')}: {plain(value)}"
         for key, value in entry.items()
@@ -376,7 +406,7 @@ def _entry(kind: str, name: str, entry: Mapping[str, Any], width: int) -> str:
         text, source = value_cells(Value(*five))
         rows.append((f"chip_load at D {diameter:g} mm", text, source))
     if len(rows) > 1:
-        parts.append(table(rows))
+        parts.append(table(rows, width=width))
     told = [f"{key}: {meanings[key][1]}" for key in entry.get("values", {}) if key in meanings]
     if told:
         parts.append("what the values mean\n" + "\n".join(_hung(line, width, "  ") for line in told))
@@ -385,7 +415,7 @@ def _entry(kind: str, name: str, entry: Mapping[str, Any], width: int) -> str:
             parts.append(f"{key}\n" + "\n".join(_hung(visible(line), width, "  - ") for line in entry[key]))
     for what, why in (entry.get("refusals") or {}).items():
         parts.append(_hung(f"not advised with {what}: {visible(why)}", width))
-    parts.append("The tool maker's marked limits and local rules go before any value here.")
+    parts.append(textwrap.fill("The tool maker's marked limits and local rules go before any value here.", width))
     return "\n\n".join(part for part in parts if part) + "\n"
 
 

@@ -137,8 +137,20 @@ def _move(program: Program, table: _Table, i: int) -> dict[str, Any]:
 # ---------------------------------------------------------------- in words
 
 
-def trace_text(program: Program) -> str:
-    """Each block with what it does, in words for somebody who is learning; control characters never pass."""
+def trace_text(program: Program, width: int | None = None) -> str:
+    """Each block with what it does, in words for somebody who is learning; control characters never pass.
+
+    The words are folded to ``width`` columns; a block stays in one piece.
+    """
+
+    def folded(lead: str, text: str) -> list[str]:
+        if width is None or len(lead) + len(text) <= width:
+            return [lead + text]
+        import textwrap
+
+        hang = " " * (len(lead) + 2)
+        return textwrap.wrap(text, max(width, 40), initial_indent=lead, subsequent_indent=hang, break_on_hyphens=False)
+
     table = _Table(program.moves)
     faults: dict[int, list[Fault]] = {}
     for fault in program.faults:
@@ -153,12 +165,15 @@ def trace_text(program: Program) -> str:
         words = "; ".join(said)
         lines.append(f"{line:>6}  {text}")
         if words:
-            lines.append(f"{'':>8}{words}")
+            lines += folded(" " * 8, words)
         if line not in told:
             told.add(line)
-            lines += [f"{'':>8}{f.severity.upper()} {f.rule}: {f.message}" for f in faults.get(line, ())]
-    lines += [f"{f.line:>6}  {f.severity.upper()} {f.rule}: {f.message}" for f in program.faults if f.line not in told]
-    lines.append(_ending(program))
+            for f in faults.get(line, ()):
+                lines += folded(" " * 8, f"{f.severity.upper()} {f.rule}: {f.message}")
+    for f in program.faults:
+        if f.line not in told:
+            lines += folded(f"{f.line:>6}  ", f"{f.severity.upper()} {f.rule}: {f.message}")
+    lines += folded("   end  ", _ending(program))
     return "\n".join(lines) + "\n"
 
 
@@ -279,4 +294,4 @@ def _ending(program: Program) -> str:
         left.append(f"compensation {end.mode.compensation}")
     if end.mode.mist or end.mode.flood:
         left.append("coolant on")
-    return f"   end  at {at}; {'; '.join(left)}"
+    return f"at {at}; {'; '.join(left)}"

@@ -116,3 +116,11 @@ def test_loops_are_told_each_time_round() -> None:
     text = trace_text(read_program(b"G92 X0\nM98 P1 L2\nM30\nO1\nG91 G0 X1\nM99"))
     assert text.count("rapid to X1") == 1 and text.count("rapid to X2") == 1
     assert text.count("run O1") == 1 and "back to the caller" in text
+
+
+@pytest.mark.parametrize("width", [40, 60, 80])
+def test_the_words_are_folded_to_the_screen(width: int) -> None:
+    program = read_program(b"G28 G91 Z0\nG90\nG0 X1\nG1 Y2 (unclosed\n")
+    folded = trace_text(program, width)
+    assert max(map(len, folded.splitlines())) <= width
+    assert folded.split() == trace_text(program).split()  # nothing but the line ends changes
