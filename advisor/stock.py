@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.columns import any_of
-from advisor.distinct import distinct
+from advisor.distinct import distinct, median
 from advisor.kernels.batch import seconds
 from advisor.kernels.plan import CONE, FLAT, NEAR, Plan, PlannedPieces, make_plan, parts_above, profile_of, windows
 from advisor.kernels.remains import (
@@ -25,11 +25,10 @@ from advisor.kernels.remains import (
     label,
     least_level,
     lowest_within,
-    median,
     partings,
     rooms,
     side_reach,
-    wall_lengths,
+    wall_runs,
 )
 from advisor.kernels.rim import rim_rows
 from advisor.kernels.sweep import Lattice, Tally, run_numpy
@@ -1024,32 +1023,26 @@ def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[
     window = (slice(i0, int(i[-1]) + 2 * reach[0] + 1), slice(j0, int(j[-1]) + 2 * reach[1] + 1))
     standing = top[window] > bottom[window]
     heights = np.where(standing, top[window], np.float32(0.0))
-    rise = np.zeros(heights.shape, dtype=np.float32)
     across = []
     for axis, step in ((0, dx), (1, dy)):
         before, after = lowest_within(heights, reach[axis], axis, 0.0)
-        over = heights - np.maximum(before, after)
-        mask = standing & (over >= higher_than)
-        if not mask.any():
-            continue
-        run = wall_lengths(mask, heights, higher_than, axis)
-        np.maximum(rise, over, out=rise, where=run > 0)
-        across.append((np.ravel(run), step))
-    places = np.flatnonzero(rise)
+        over = np.subtract(heights, np.maximum(before, after))
+        cells, run = wall_runs(standing & (over >= higher_than), heights, higher_than, axis)
+        across.append((cells, run * step, over.ravel()[cells]))
+    # only the few cells of walls: 1 / thickness^2 is the sum over both axes
+    places = distinct(np.concatenate([cells for cells, *_ in across]))
     if not len(places):
         return ()
-    # only the few cells of walls: 1 / thickness^2 is the sum over both axes
-    thickness = np.zeros(len(places))
-    for run, step in across:
-        lengths = run[places] * step
-        some = np.flatnonzero(lengths)
-        thickness[some] += 1 / lengths[some] ** 2
+    rise, thickness = np.zeros(len(places), dtype=np.float32), np.zeros(len(places))
+    for cells, lengths, over in across:
+        at = np.searchsorted(places, cells)
+        rise[at] = np.maximum(rise[at], over)
+        thickness[at] += 1 / lengths**2
     thickness = 1 / np.sqrt(thickness)
     wall = np.zeros(heights.shape, dtype=bool)
     wall.ravel()[places[thickness < thinner_than]] = True
     found = []
     ny = heights.shape[1]
-    rise_of = np.ravel(rise)
     for cells in grouped(label(wall)):
         if len(cells) < 6:
             continue
@@ -1058,7 +1051,8 @@ def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[
         # the horns left between round cuts are no walls
         if length < 2 * thinner_than:
             continue
-        thick = median(thickness[np.searchsorted(places, cells)])
+        of = np.searchsorted(places, cells)
+        thick = median(thickness[of])
         if length < 3 * thick:
             continue
         k = len(cells) // 2
@@ -1071,7 +1065,7 @@ def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[
             Thin(
                 kind="wall",
                 thickness=thick,
-                width=median(rise_of[cells]),
+                width=median(rise[of]),
                 length=length,
                 row=int(mover[near].max()),
                 at=((gi + 0.5) * dx, (gj + 0.5) * dy, float(top[gi, gj])),

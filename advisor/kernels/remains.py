@@ -156,7 +156,8 @@ def grouped(labels: Ints) -> list[Longs]:
     """Flat indices of the cells of label 1, 2, ..."""
     cells = np.flatnonzero(labels)
     names = labels.ravel()[cells]
-    order = np.argsort(names, kind="stable")
+    few = len(names) > 0 and names.max() < 65536  # numbers that short are sorted by their digits
+    order = np.argsort(names.astype(np.uint16) if few else names, kind="stable")
     cells, names = cells[order], names[order]
     return np.split(cells, np.flatnonzero(np.diff(names)) + 1) if len(cells) else []
 
@@ -294,15 +295,6 @@ def least_level(values: Singles, radius: float) -> float:
     return float(found.min())
 
 
-def median(values: Singles | NDArray[np.float64]) -> float:
-    """The middle value, or the mean of the two in the middle; of one or more numbers. ``np.median`` would load all of
-    numpy's masked arrays to look for missing ones."""
-    half = len(values) // 2
-    if len(values) % 2:
-        return float(np.partition(values, half)[half])
-    return float(np.partition(values, [half - 1, half])[half - 1 : half + 1].mean())
-
-
 def lowest_within(heights: Singles, k: int, axis: int, outside: float) -> tuple[Singles, Singles]:
     """Lowest height among the k cells before, and among the k cells after each cell, along an axis."""
     pad = [(0, 0), (0, 0)]
@@ -321,20 +313,26 @@ def lowest_within(heights: Singles, k: int, axis: int, outside: float) -> tuple[
     return (before, after) if axis == 0 else (before.T, after.T)
 
 
-def wall_lengths(mask: Bools, heights: Singles, drop: float, axis: int) -> Ints:
-    """For each true cell the number of true cells in its run along an axis, if beyond both ends of the run the height
-    is at least ``drop`` lower (outside the grid it is); else 0."""
+def wall_runs(mask: Bools, heights: Singles, drop: float, axis: int) -> tuple[Longs, Longs]:
+    """The true cells (flat indices) of runs along an axis beyond both of whose ends the height is at least ``drop`` lower
+    (outside the grid it is), and the number of cells in the run of each."""
     turned = mask.T if axis == 0 else mask
-    h = heights.T if axis == 0 else heights
-    nx, ny = turned.shape
-    edge = np.ones((nx, ny), dtype=bool)
-    edge[:, 1:] = turned[:, 1:] != turned[:, :-1]
-    first = np.flatnonzero(edge)
-    size = np.diff(np.append(first, turned.size))
-    last = first + size - 1
-    flat = h.ravel()
-    before = (first % ny == 0) | (flat[first - 1] <= flat[first] - drop)
-    after = (last % ny == ny - 1) | (flat[np.minimum(last + 1, flat.size - 1)] <= flat[last] - drop)
-    good = turned.ravel()[first] & before & after
-    length = np.repeat(np.where(good, size, 0), size).reshape(nx, ny).astype(np.int32)
-    return length.T if axis == 0 else length
+    ny = turned.shape[1]
+    cells = np.flatnonzero(turned)
+    if not len(cells):
+        return cells, cells
+    begins = np.flatnonzero((np.diff(cells, prepend=-2) != 1) | (cells % ny == 0))
+    size = np.diff(begins, append=len(cells))
+    first, last = cells[begins], cells[begins + size - 1]
+    # cells of the turned grid where they lie in the grid itself; neighbours along the axis
+    flat, step = heights.ravel(), mask.shape[1] if axis == 0 else 1
+
+    def lies(places: Longs) -> Longs:
+        return places % ny * step + places // ny if axis == 0 else places
+
+    at_first, at_last = lies(first), lies(last)
+    low_first, low_last = flat[at_first] - np.float32(drop), flat[at_last] - np.float32(drop)
+    good = (first % ny == 0) | (flat[at_first - step] <= low_first)
+    good &= (last % ny == ny - 1) | (flat[np.minimum(at_last + step, flat.size - 1)] <= low_last)
+    kept = np.repeat(good, size)
+    return lies(cells[kept]), np.repeat(size[good], size[good])

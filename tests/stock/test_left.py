@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from advisor.kernels.remains import SOLID, connect, eroded, label, least_level, median, partings, rooms, side_reach
+from advisor.kernels.remains import SOLID, connect, eroded, label, least_level, partings, rooms, side_reach, wall_runs
 from advisor.stock import freed_parts, lattice_of, remove, thin_floors, thin_walls, turned
 from advisor.values import Cutter
 from tests.stock.build import Path, cut, placed_of, setting_of
@@ -205,9 +205,26 @@ def test_the_room_round_each_cell_and_the_least_level_are_those_of_erosion() -> 
         assert least_level(heights, radius) == (levels[0] if levels else np.inf)
 
 
-def test_the_middle_of_numbers() -> None:
-    rng = np.random.default_rng(6)
-    for count in range(1, 40):
-        values = rng.random(count)
-        assert median(values) == float(np.median(values))
-        assert median(values.astype(np.float32)) == float(np.median(values.astype(np.float32)))
+def test_runs_of_walls_are_those_a_walk_along_each_row_finds() -> None:
+    rng = np.random.default_rng(7)
+    for _ in range(300):
+        nx, ny = (int(v) for v in rng.integers(1, 16, 2))
+        mask = rng.random((nx, ny)) < rng.choice([0.0, 0.3, 0.7, 1.0])
+        heights = rng.integers(0, 6, (nx, ny)).astype(np.float32)
+        for axis in (0, 1):
+            expected = {}
+            for row in range(ny if axis == 0 else nx):
+                line = [(k, row) if axis == 0 else (row, k) for k in range(nx if axis == 0 else ny)]
+                k = 0
+                while k < len(line):
+                    end = k
+                    while end < len(line) and mask[line[end]]:
+                        end += 1
+                    if end > k:
+                        before = k == 0 or heights[line[k - 1]] <= heights[line[k]] - 2
+                        after = end == len(line) or heights[line[end]] <= heights[line[end - 1]] - 2
+                        if before and after:
+                            expected |= {i * ny + j: end - k for i, j in line[k:end]}
+                    k = max(end, k + 1)
+            cells, run = wall_runs(mask, heights, 2.0, axis)
+            assert dict(zip(cells.tolist(), run.tolist(), strict=True)) == expected
