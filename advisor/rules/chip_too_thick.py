@@ -31,8 +31,9 @@ import numpy as np
 from advisor.catalogue import tool_material
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import filled_width, no_limits, per_cutter, runs, told
+from advisor.rules._motion import filled_width, lasting, level, no_limits, per_cutter, recurring, runs, told
 from advisor.rules.base import rule
+from advisor.rules.chip_too_thin import vee_share
 
 SLACK = 1.25
 TURNS = 3.0
@@ -48,6 +49,11 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     # never more than all teeth together take, so a single tooth does not feel its run-out.
     sturdy = high / along.table(cuts, lambda c: c.machine_scale)
     flutes = per_cutter(cuts, lambda c: max(1, c.flutes)).astype(float)
+    for index, cutter in enumerate(cuts.placed.cutters):
+        if cutter.form == "vee" and along.limits[index] is not None:
+            rows = np.asarray(along.cutting & (cuts.cutter == index))
+            narrow = vee_share(evidence, cutter, _deepest(np.asarray(cuts.depth, dtype=float), along.feed, rows), rows)
+            high, sturdy = high * narrow, sturdy * narrow
     allowed_runout = 0.2 * sturdy  # what the table's chip already lives with
     rupture = along.table(cuts, lambda c: tool_material(c.cutter.material)["rupture"].chosen)
     # Seen from above a round edge cuts under itself too: its angle is that of the width it fills, at one side.
@@ -65,10 +71,13 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         breaking = along.cutting & wide & (along.stress > 0.5 * rupture)
         excess = np.where(thick | breaking, np.maximum(thickest / high, 2 * along.stress / rupture), 0.0)
         turn = np.where(along.rpm > 0, along.feed / along.rpm, 0.0)
-    for run in runs(cuts, thick | breaking, np.nan_to_num(excess), gap=2):
+    worse = np.nan_to_num(excess)
+    found = [run for run in runs(cuts, thick | breaking, worse, gap=2) if run.length >= TURNS * turn[run.worst] - 1e-6]
+    sound = along.cutting & wide & np.isfinite(thickest) & ~(thick | breaking) & level(cuts)
+    sound = lasting(cuts, sound, 2 * np.asarray(cuts.radius, dtype=float))
+    # Thick chips and stress alone are told in their own words.
+    for run in recurring(evidence, "chip-too-thick", found, sound=sound, excess=worse, key=thick):
         k = run.worst
-        if run.length < TURNS * turn[k] - 1e-6:
-            continue
         if thick[k]:
             yield told(
                 "chip-too-thick",
@@ -95,6 +104,22 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
                 unit="N/mm2",
                 fix="Take less depth, less width or less feed, or use a shorter stickout.",
             )
+
+
+def _deepest(depth: np.ndarray, feed: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """For each piece of a V cutter the depth of the deepest piece at its feed, mm.
+
+    There the cutter is as wide as its groove, and the feed is meant for that width: a carved line runs out to nothing at
+    the same feed.
+    """
+    out = depth.copy()
+    at = np.flatnonzero(rows)
+    if len(at):
+        order = at[np.argsort(feed[at], kind="stable")]
+        first = np.flatnonzero(np.concatenate([[True], np.diff(feed[order]) != 0]))
+        sizes = np.diff(np.append(first, len(order)))
+        out[order] = np.repeat(np.maximum.reduceat(depth[order], first), sizes)
+    return out
 
 
 RULE = rule(

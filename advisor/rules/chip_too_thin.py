@@ -82,7 +82,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
                 0.4 * limit.edge_radius if limit.metal else 0.0,
             )
             if cutter.form == "vee":  # a groove of its own, as wide as it is at that depth
-                least = least * _share(evidence, cutter, np.asarray(cuts.depth, dtype=float), cuts.cutter == index)
+                least = least * vee_share(evidence, cutter, np.asarray(cuts.depth, dtype=float), cuts.cutter == index)
             # A skimming cut is told only where its feed has gone wrong.
             thin = judged & (chip < np.where(level & skin, 0.5, 1.0) * least - 1e-6)
         total = float(np.nansum(along.minutes[along.cutting & (cuts.cutter == index)]))
@@ -148,7 +148,7 @@ def _edge(cutter: Cutter, depth: np.ndarray) -> np.ndarray:
     return np.asarray(np.sqrt(np.clip(2 * share - share * share, 1e-6, 1.0)))
 
 
-def _share(evidence: Evidence, cutter: Cutter, depth: np.ndarray, rows: np.ndarray) -> np.ndarray:
+def vee_share(evidence: Evidence, cutter: Cutter, depth: np.ndarray, rows: np.ndarray) -> np.ndarray:
     """Chip load of a V cutter as wide as it is at each depth, as a share of that at its whole diameter."""
     from advisor.limits import chip_load_at
     from advisor.operations import effective_diameter

@@ -46,6 +46,7 @@ DEEPER = 1.5  # times the stock's thickness, and the depth of the deepest other 
 PIN = 15.0  # mm below the stock that a hole for a pin may go; estimate, no source
 THROUGH = 5.0  # mm below the stock that a hole drilled through may go; estimate, no source
 DEEP = 5.0  # times the deepest other pass, where no stock is given; estimate, no source
+ROUNDING = 1e-3  # of a feed: a converted feed and the slip of it are rounded apart; estimate, no source
 LEAD = 25.0  # mm beside the stock, and a cutter's diameter: where cuts are led in from; estimate, no source
 MOST = 200_000  # moves compared one by one; in longer programs only the depths are
 FEW = 300  # heights above the work that may be slips; where there are more they are meant
@@ -383,7 +384,7 @@ def _feeds(evidence: Evidence) -> Iterator[Finding]:
                 if count * 4 > counts.max() or (machine is not None and feed > machine.feed_max):
                     continue
                 for factor in POINTS:
-                    if abs(feed / factor - usual) <= 1e-6 * usual:
+                    if abs(feed / factor - usual) <= ROUNDING * usual:
                         where = "is unlike this tool's other feeds in material"
                         yield _finding(evidence, int(rows[int(at)]), "F", float(feed), usual, where)
 

@@ -411,3 +411,38 @@ def test_a_slow_helix_is_how_a_cut_is_entered() -> None:
     assert bore(2000) == []
     assert [f.severity for f in bore(700)] == ["note"]
     assert [f.severity for f in bore(70)] == ["warning"]
+
+
+# ---------------------------------------------------------------------------------------------------- chip-too-thick
+
+
+def carved(feed: float, deep: float = 1.5) -> list[Finding]:
+    """A groove by the 60 degree V cutter in hardwood that runs out to nothing, then one at a small depth."""
+    text = "(setting: stock 300x200x18 hardwood)\n(setting: cutter T1 = vee-60deg-6mm-2f)\n" + HEAD.format(tool=1)
+    text = (
+        text.replace("S16000", "S24000") + f"G0 X20 Y20\nG0 Z5\nG1 Z0.2 F800\nG1 X60 Z-{deep:g} F{feed:g}\nG1 X90\nG1 X120 Z0\n"
+    )
+    return told(text + TAIL, "chip-too-thick")
+
+
+def test_a_v_cutter_is_as_wide_as_its_groove() -> None:
+    """``speeds`` advises F3060 here (0.0638 mm a tooth at 1.5 mm); limits of a 6 mm cutter would let ten times pass."""
+    assert carved(3060) == []
+    assert carved(1.25 * 3060) == []
+    assert len(carved(2.5 * 3060)) == 1
+    assert carved(2.5 * 3060, deep=4.0) == []  # a groove 4.7 mm wide takes more
+
+
+def test_a_feed_ten_times_the_others_may_be_rounded() -> None:
+    """F45.67 and F456.69 in/min, both of 1160 mm/min."""
+
+    def rows(feed: str) -> list[int]:
+        body = "G20\nG0 X1 Y1\nG0 Z0.2\nG1 Z0.01 F30\n"
+        for n in range(6):
+            start, end = (1, 3) if n % 2 == 0 else (3, 1)
+            body += f"G1 X{(start + end) / 2} Z{-0.02 * (n + 1):.3f} F{feed if n == 4 else '45.67'}\nG1 X{end} F40\n"
+        return [f.line for f in told(HEAD.format(tool=1) + body + "G0 Z1\nM5\nM30\n", "missing-point")]
+
+    assert rows("45.67") == []
+    assert rows("456.69") == [18]
+    assert rows("460") == []
