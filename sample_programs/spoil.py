@@ -138,7 +138,7 @@ SPOILED: tuple[Spoiling, ...] = (
         "cleat-plate-as-mm.nc", PLATE, "an inch program with G21 at its head",
         (("G17G20", "G17G20G40G49G54G80G90G94", "G17G21G40G49G54G80G90G94"),),
         (("G17G21", "G17G21G40G49G54G80G90G94", "unit-mix-up"),
-         ("(SLOT 1)", "Z.1", "rapid-clearance"), ("(SLOT 2)", "Z.1", "rapid-clearance")),
+         ("(SLOT 1)", "Z.1", "rapid-clearance")),
     ),
     Spoiling(
         "cleat-plate-plunge.nc", PLATE, "the end mill goes straight down into aluminium",

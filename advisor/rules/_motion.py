@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import replace
 from typing import Any, TypeVar
 
 import numpy as np
@@ -55,21 +56,14 @@ def runs(
     *,
     gap: int = 2,
     key: NDArray[Any] | None = None,
-    sound: Bools | None = None,
 ) -> list[PieceRun]:
-    """Join faulty pieces whose blocks follow each other (at most ``gap`` blocks apart) with the same cutter and key.
-
-    ``sound``: pieces that were judged and are not faulty. Where they are given only they end a run, however far apart
-    the faulty ones lie: a fault that comes back each time is one fault.
-    """
+    """Join faulty pieces whose blocks follow each other (at most ``gap`` blocks apart) with the same cutter and key."""
     index = np.flatnonzero(faulty)
     if not len(index):
         return []
     block, end_block = cuts.block[index], cuts.end_block[index]
     step = block[1:] - end_block[:-1]
-    far = (step < 0) | (step > gap)
-    broken = far if sound is None else (step < 0) | (np.diff(np.cumsum(sound)[index]) != 0)
-    apart = broken | (np.diff(cuts.cutter[index]) != 0)
+    apart = (step < 0) | (step > gap) | (np.diff(cuts.cutter[index]) != 0)
     if key is not None:
         apart |= key[index][1:] != key[index][:-1]
     starts = np.concatenate([[0], np.flatnonzero(apart) + 1])
@@ -86,10 +80,52 @@ def runs(
                 length=float(cuts.length[part].sum()),
                 block=int(block[a]),
                 end_block=int(end_block[a:b].max()),
-                places=1 + int(np.count_nonzero(far[a : b - 1])),
             )
         )
     return found
+
+
+def recurring(
+    evidence: Evidence,
+    rule: str,
+    found: Sequence[PieceRun],
+    *,
+    sound: Bools,
+    excess: Floats,
+    key: NDArray[Any] | None = None,
+) -> list[PieceRun]:
+    """Runs of one cutter (and key of the worst piece) between which no ``sound`` piece lies, one judged and without the
+    fault, as one: a fault that comes back each time, like a wrong height or feed, is one fault."""
+    cuts = evidence.cuts
+    before = np.cumsum(sound)
+    allowed = allowed_line(evidence, rule)
+    joined: list[PieceRun] = []
+    for run in found:
+        last = joined[-1] if joined else None
+        if (
+            last is None
+            or before[run.first] != before[last.last]
+            or run.block < last.end_block
+            or cuts.cutter[run.first] != cuts.cutter[last.first]
+            or allowed(run.first) != allowed(last.first)
+            or (key is not None and key[run.worst] != key[last.worst])
+        ):
+            joined.append(run)
+            continue
+        joined[-1] = replace(
+            last,
+            last=run.last,
+            worst=run.worst if excess[run.worst] > excess[last.worst] else last.worst,
+            length=last.length + run.length,
+            end_block=max(last.end_block, run.end_block),
+            places=last.places + run.places,
+        )
+    return joined
+
+
+def level(cuts: Any) -> Bools:
+    """Pieces that go down by less than a hundredth of their length."""
+    return np.asarray(np.abs(cuts.descent) < 0.01 * np.maximum(cuts.length, 1e-9))
 
 
 def allowed_line(evidence: Evidence, rule: str) -> Callable[[int], int]:

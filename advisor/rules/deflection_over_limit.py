@@ -29,7 +29,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import lasting, no_limits, runs, told
+from advisor.rules._motion import lasting, level, no_limits, recurring, runs, told
 from advisor.rules.base import rule
 
 LONG = 1.0  # diameters of path
@@ -43,9 +43,12 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     allowed = along.table(cuts, lambda c: c.deflection_rough)
     with np.errstate(invalid="ignore", divide="ignore"):
         faulty = along.cutting & (along.deflection > SLACK * allowed + 1e-6)
-        faulty = lasting(cuts, faulty, LONG * 2 * np.asarray(cuts.radius, dtype=float))
+        least = LONG * 2 * np.asarray(cuts.radius, dtype=float)
+        faulty = lasting(cuts, faulty, least)
+        sound = lasting(cuts, along.cutting & (along.deflection > 0) & ~faulty & level(cuts), least)
         excess = np.where(faulty, along.deflection / allowed, 0.0)
-    for run in runs(cuts, faulty, excess, gap=3):
+    found = runs(cuts, faulty, excess, gap=3)
+    for run in recurring(evidence, "deflection-over-limit", found, sound=sound, excess=excess):
         k = run.worst
         yield told(
             "deflection-over-limit",

@@ -30,7 +30,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import FAR_BEYOND, allowed_line, exact, no_limits, per_cutter, runs, told
+from advisor.rules._motion import FAR_BEYOND, exact, no_limits, per_cutter, recurring, runs, told
 from advisor.rules.base import rule
 
 LEAST = 0.1
@@ -60,11 +60,9 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         excess = np.where(faulty, speed / np.where(limit > 0, limit, 1.0), 0.0)
         # What passes the machine's Z alone is slowed by the machine: it breaks nothing.
         graver = speed > FAR_BEYOND * per_turn * along.rpm * SLACK
-    allowed = allowed_line(evidence, "plunge-feed")
-    kind = graver.astype(np.int64)
-    for piece in np.flatnonzero(faulty).tolist():
-        kind[piece] += 2 * allowed(piece)
-    for run in runs(cuts, faulty, excess, gap=1, key=kind, sound=going & spinning & ~faulty):
+    found = runs(cuts, faulty, excess, gap=1, key=graver)
+    sound = going & spinning & ~faulty
+    for run in recurring(evidence, "plunge-feed", found, sound=sound, excess=excess, key=graver):
         k = run.worst
         turn = speed[k] / along.rpm[k]
         what = "This drill" if drill[k] else "The cutter"

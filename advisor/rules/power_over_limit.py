@@ -30,7 +30,7 @@ import numpy as np
 from advisor.distinct import distinct
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import lasting, no_limits, runs, told
+from advisor.rules._motion import lasting, level, no_limits, recurring, runs, told
 from advisor.rules.base import rule
 
 SLACK = 1.02  # volumes of the stock model are right within half a percent, angles within a few degrees
@@ -51,9 +51,12 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         allowed[pick] = table[np.searchsorted(speeds, along.rpm[pick])]
     with np.errstate(invalid="ignore", divide="ignore"):
         faulty = along.cutting & (along.power > SLACK * allowed + 1e-6)
-        faulty = lasting(cuts, faulty, LONG * 2 * np.asarray(cuts.radius, dtype=float))
+        least = LONG * 2 * np.asarray(cuts.radius, dtype=float)
+        faulty = lasting(cuts, faulty, least)
+        sound = lasting(cuts, along.cutting & (along.power > 0) & ~faulty & level(cuts), least)
         excess = np.where(faulty, along.power / allowed, 0.0)
-    for run in runs(cuts, faulty, excess, gap=2):
+    found = runs(cuts, faulty, excess, gap=2)
+    for run in recurring(evidence, "power-over-limit", found, sound=sound, excess=excess):
         k = run.worst
         yield told(
             "power-over-limit",

@@ -31,7 +31,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding
-from advisor.rules._motion import METAL, exact, family, per_cutter, runs, spread, told
+from advisor.rules._motion import METAL, exact, family, per_cutter, recurring, runs, spread, told
 from advisor.rules.base import merge_runs, rule
 from advisor.rules.rapid_into_stock import touching
 from grammar.moves import Flag
@@ -55,7 +55,10 @@ def check(evidence: Evidence) -> Iterator[Finding]:
         low = free & (cuts.run > 0) & (gap < least - 1e-6) & (gap > -0.05) & ~(rising & (cuts.run < 0.5 * diameter))
     across = np.bincount(cuts.row[low], weights=cuts.run[low], minlength=len(evidence.moves) + 1)
     low &= across[cuts.row] >= 0.5 * diameter
-    for run in runs(cuts, low, -gap, gap=1):
+    with np.errstate(invalid="ignore"):
+        sound = free & (cuts.run > 0) & ~rising & np.isfinite(gap) & (gap >= least - 1e-6)
+    found = runs(cuts, low, -gap, gap=1)
+    for run in recurring(evidence, "rapid-clearance", found, sound=sound, excess=-gap):
         measured = max(0.0, float(gap[run.worst]))
         yield told(
             "rapid-clearance",
@@ -69,8 +72,13 @@ def check(evidence: Evidence) -> Iterator[Finding]:
     end_gap = exact(cuts.end_clearance)
     with np.errstate(invalid="ignore"):
         uncut = np.abs(cuts.end[:, 2] - end_gap - cuts.placed.top) < 0.02
-        short = free & ~peck & uncut & (end_gap < DOWN - 1e-6) & (end_gap > -0.05) & (cuts.end[:, 2] < cuts.start[:, 2])
-    for run in runs(cuts, short, -end_gap, gap=0):
+        down = free & ~peck & uncut & (end_gap > -0.05) & (cuts.end[:, 2] < cuts.start[:, 2])
+        short = down & (end_gap < DOWN - 1e-6)
+    # Only the end of a rapid counts: one whose last piece ends low is not sound on its way.
+    ends_low = np.bincount(cuts.row[short], minlength=len(evidence.moves) + 1) > 0
+    found = runs(cuts, short, -end_gap, gap=0)
+    sound = down & ~ends_low[cuts.row]
+    for run in recurring(evidence, "rapid-clearance", found, sound=sound, excess=-end_gap):
         measured = max(0.0, float(end_gap[run.worst]))
         yield told(
             "rapid-clearance",

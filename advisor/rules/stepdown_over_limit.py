@@ -31,7 +31,19 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import exact, filled_width, graded, higher, lasting, no_limits, per_cutter, runs, told
+from advisor.rules._motion import (
+    exact,
+    filled_width,
+    graded,
+    higher,
+    lasting,
+    level,
+    no_limits,
+    per_cutter,
+    recurring,
+    runs,
+    told,
+)
 from advisor.rules.base import rule
 
 WIDE = 0.3  # of the diameter
@@ -63,10 +75,12 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         limit = np.where(straight, np.minimum(limit, 2 * slot_material), limit)
         limit = np.where(width > HALF * diameter, np.minimum(limit, slot), limit)
         limit = np.minimum(limit, flute)
-        faulty = along.cutting & ~drill & (cuts.run > 0) & (width >= WIDE * diameter) & (taken > limit * SLACK + 1e-6)
-        faulty = lasting(cuts, faulty, LONG * diameter)
+        judged = along.cutting & ~drill & (cuts.run > 0) & (width >= WIDE * diameter)
+        faulty = lasting(cuts, judged & (taken > limit * SLACK + 1e-6), LONG * diameter)
+        sound = lasting(cuts, judged & ~faulty & level(cuts), LONG * diameter)
         excess = np.where(faulty, taken / limit, 0.0)
-    for run in runs(cuts, faulty, excess, gap=3):
+    found = runs(cuts, faulty, excess, gap=3)
+    for run in recurring(evidence, "stepdown-over-limit", found, sound=sound, excess=excess):
         k = run.worst
         yield told(
             "stepdown-over-limit",

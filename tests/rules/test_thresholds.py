@@ -813,3 +813,45 @@ def test_what_is_allowed_in_one_place_is_not_allowed_in_the_next(rule: str, once
     assert [(f.line, f.end_line) for f in holes(allow, "", "")] == [(12, 16)]
     assert [(f.line, f.end_line) for f in holes("", allow, "")] == [(8, 8), (16, 16)]
     assert not holes(allow, allow, allow)
+
+
+# ---- a fault that comes back ----------------------------------------------------------------------------------------
+
+
+def slots(*blocks: str, before: str = "") -> str:
+    """A slot beside the other; each block makes its level pass after a ramp of ``before`` or 2 mm."""
+    ramp = before or "G1 X120 Z-2 F1600"
+    return "".join(f"G0 X40 Y{30 + 20 * k}\nG0 Z2.5\nG1 Z0 F300\n{ramp}\n{block}\nG0 Z5\n" for k, block in enumerate(blocks))
+
+
+@pytest.mark.parametrize(
+    ("rule", "body", "words", "lines"),
+    [
+        ("rapid-clearance", slots(*["G1 X200\nG0 Z1.5\nG0 X260"] * 3).replace("G0 Z5\n", ""), "", (12, 26)),
+        (
+            "rapid-clearance",
+            "".join(f"G0 X40 Y{30 + 20 * k}\nG0 Z0.3\nG1 X60 Z-1 F800\nG0 Z5\n" for k in range(3)),
+            "",
+            (7, 15),
+        ),
+        ("chip-too-thick", slots(*["G1 X200 F12000"] * 3), "", (10, 22)),
+        ("stepdown-over-limit", slots(*["G1 X200"] * 3, before="G1 X120 Z-9 F1600"), "", (10, 22)),
+        ("power-over-limit", slots(*["G1 X200 F6000"] * 3, before="G1 X120 Z-6 F1600"), "machine belt-router", (10, 22)),
+        ("deflection-over-limit", slots(*["G1 X200 F2000"] * 3), "T1 diameter 3,T1 stickout 60,T1 shank 3", (10, 22)),
+    ],
+)
+def test_a_fault_that_comes_back_is_told_once(rule: str, body: str, words: str, lines: tuple[int, int]) -> None:
+    one = only(found(rule, body, words=words))
+    assert (one.line, one.end_line) == lines
+    assert "3 such places" in one.message
+
+
+def test_a_sound_pass_between_makes_two() -> None:
+    assert len(found("chip-too-thick", slots("G1 X200 F12000", "G1 X200 F3000", "G1 X200 F12000"))) == 2
+    low, right = "G1 X200\nG0 Z1.5\nG0 X260", "G1 X200\nG0 Z3\nG0 X260"
+    assert len(found("rapid-clearance", slots(low, right, low))) == 2
+
+
+def test_each_crash_is_told() -> None:
+    crash = slots("G1 X200\nG0 X230", "G1 X200\nG0 X230")
+    assert [f.line for f in found("rapid-into-stock", crash)] == [11, 18]
