@@ -3,7 +3,8 @@
 What it checks
     Every move, arcs along their whole way, in machine coordinates against the travel of each axis. Where the
     shop file does not say where program zero sits on the machine ([offsets]), only the span of the motion is
-    compared with the length of each axis, and the rest is not checked.
+    compared with the length of each axis, and the rest is not checked; where it says so for other work offsets
+    than the program cuts in, that is a warning.
 
 Why it matters
     The machine stops at its limit switch in the middle of the cut, or loses its position against the end stop.
@@ -30,7 +31,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._common import events_of, runs_of, span
+from advisor.rules._common import events_of, feeding, runs_of, span
 from advisor.rules.base import rule
 
 NAME = "outside-travel"
@@ -57,6 +58,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             "the travel: give [offsets] in the shop file"
         )
         yield NotChecked(NAME, reason, "offsets", int(lines.min()), int(lines.max()))
+        yield from _undeclared(evidence, unplaced)
     loose = _zeroed(evidence)
     adrift = np.flatnonzero((loose & np.isfinite(low)).any(axis=1))
     if len(adrift):
@@ -89,6 +91,29 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
                 )
         if not placed.all() or loose[:, axis].any():
             yield from _span(evidence, ~placed | loose[:, axis], axis, name, most - least)
+
+
+def _undeclared(evidence: Evidence, unplaced: np.ndarray) -> Iterator[Finding]:
+    """Work offsets the program cuts in, where the shop file declares others and the program sets none itself."""
+    systems = evidence.setting.offsets
+    if not systems or "G10" in evidence.program.codes:
+        return
+    moves = evidence.moves
+    rows = unplaced[feeding(evidence)[unplaced]]
+    told: set[str] = set()
+    for row in rows[np.flatnonzero(np.diff(moves.frame[rows], prepend=-1))].tolist():
+        system = moves.frames[int(moves.frame[row])].system
+        if system not in told:
+            told.add(system)
+            yield Finding(
+                rule=NAME,
+                severity="warning",
+                block=int(moves.block[row]),
+                message=f"The program cuts in {system}, and the shop file says only where {', '.join(sorted(systems))} "
+                f"{'sits' if len(systems) == 1 else 'sit'}: is this the right work offset?",
+                fix=f"Write the work offset the workpiece is clamped for, or give {system} under [offsets].",
+                at=evidence.point(row),
+            )
 
 
 def _zeroed(evidence: Evidence) -> np.ndarray:

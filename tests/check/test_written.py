@@ -446,3 +446,24 @@ def test_a_feed_ten_times_the_others_may_be_rounded() -> None:
     assert rows("45.67") == []
     assert rows("456.69") == [18]
     assert rows("460") == []
+
+
+# ---------------------------------------------------------------------------------------------------- outside-travel
+
+
+@pytest.mark.parametrize(
+    ("start", "declared", "lines"),
+    [
+        ("G54\n", ("G54",), []),
+        ("G55\n", ("G54", "G55"), []),
+        ("G55\n", ("G54",), [9]),
+        ("", ("G55",), [8]),  # G54 where nothing is said
+        ("G55\n", (), []),  # nothing is declared: it is only not checked
+        ("G55\nG10 L2 P2 X210 Y340 Z-92\n", ("G54",), []),  # the program says itself where it is
+    ],
+)
+def test_the_work_offset_is_one_the_shop_file_declares(start: str, declared: tuple[str, ...], lines: list[int]) -> None:
+    text = HEAD.format(tool=1).replace("G53", start + "G53", 1) + "G0 X20 Y20\nG0 Z5\nG1 Z-1 F800\nG1 X60 F2000\n" + TAIL
+    places = dict.fromkeys(declared, (210.0, 340.0, -92.0))
+    found = check_program(text.encode(), path="p.ngc", setting=replace(default(), offsets=places))
+    assert [f.line for f in found.findings if f.rule == "outside-travel"] == lines
