@@ -47,6 +47,7 @@ PIN = 15.0  # mm below the stock that a hole for a pin may go; estimate, no sour
 THROUGH = 5.0  # mm below the stock that a hole drilled through may go; estimate, no source
 DEEP = 5.0  # times the deepest other pass, where no stock is given; estimate, no source
 ROUNDING = 1e-3  # of a feed: a converted feed and the slip of it are rounded apart; estimate, no source
+BESIDE = 1.0  # mm beyond the cutter's radius: a hole that touches the edge may be meant; estimate, no source
 LEAD = 25.0  # mm beside the stock, and a cutter's diameter: where cuts are led in from; estimate, no source
 MOST = 200_000  # moves compared one by one; in longer programs only the depths are
 FEW = 300  # heights above the work that may be slips; where there are more they are meant
@@ -65,6 +66,9 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         key = (finding.block or 0, finding.message[:1])
         if key not in told:
             told.add(key)
+            yield finding
+    for finding in _holes(evidence):
+        if (finding.block or 0) not in {block for block, _ in told}:
             yield finding
 
 
@@ -306,6 +310,44 @@ def _places(evidence: Evidence) -> Iterator[Finding]:
                     where = f"lies {beyond:.0f} mm outside everything else"
                     yield _finding(evidence, row, letter, value, better, where)
                     break
+
+
+def _holes(evidence: Evidence) -> Iterator[Finding]:
+    """Holes of canned cycles beside the stock, where others of the same coordinate system lie in it."""
+    moves, workpiece, placed = evidence.moves, evidence.setting.workpiece, evidence.placed
+    if workpiece is None or workpiece.assumed or placed is None:
+        return
+    with np.errstate(invalid="ignore"):
+        bored = feeding(evidence) & ((moves.flags & Flag.CYCLE) != 0) & (moves.end[:, 2] < moves.start[:, 2])
+        rows = np.flatnonzero(bored & (placed.cutter >= 0) & placed.known)
+    if not len(rows):
+        return
+    radius = np.array([cutter.diameter / 2 for cutter in placed.cutters])[placed.cutter[rows]]
+    at = placed.end[rows, :2]
+    size = np.array(workpiece.size[:2])
+    beyond = np.maximum(-at, at - size).max(axis=1)
+    beside = beyond > radius + BESIDE
+    for frame in distinct_values(moves.frame[rows[beside]]).tolist():
+        here = moves.frame[rows] == frame
+        if not (here & ~beside).any():
+            continue
+        wrong = np.flatnonzero(here & beside)
+        first, last = int(moves.block[rows[wrong[0]]]), int(moves.block[rows[wrong[-1]]])
+        worst = int(wrong[int(beyond[wrong].argmax())])
+        places = len({(round(float(x), 3), round(float(y), 3)) for x, y in at[wrong]})
+        many = f"{places} holes from here on lie" if places > 1 else "This hole lies"
+        yield Finding(
+            rule=NAME,
+            block=first,
+            end_block=max(first, last),
+            message=f"{many} beside the stock, {'up to ' if places > 1 else ''}{beyond[worst]:.0f} mm from its edge: a lost "
+            "point or sign, or too many repeats?",
+            fix="Compare the places with the drawing, and L or K with the number of holes.",
+            measured=float(beyond[worst]),
+            limit=float(radius[worst] + BESIDE),
+            unit="mm",
+            at=evidence.point(int(rows[worst])),
+        )
 
 
 def _run_out(evidence: Evidence, row: int) -> float:

@@ -375,6 +375,29 @@ def test_an_outline_led_in_from_the_other_side(code: str, turn: str, start: str,
     assert all(first == 9 for first, _ in found)
 
 
+def drilled(cycle: str, *more: str) -> list[tuple[int, int]]:
+    """Lines told on holes by the 6 mm drill in the sheet of 300 x 200 mm."""
+    text = (
+        HEAD.format(tool=4).replace("S16000", "S6000")
+        + "G0 X200 Y50\nG0 Z5\n"
+        + "".join(f"{b}\n" for b in (cycle, *more))
+        + "G80\nG90\n"
+    )
+    return [(f.line, f.end_line) for f in told(text + TAIL, "missing-point") if "beside" in f.message]
+
+
+def test_holes_beside_the_stock() -> None:
+    """Beyond the edge by more than the drill's radius and 1 mm."""
+    assert drilled("G99 G81 X290 Y50 Z-6 R2 F600", "X303.9") == []
+    assert drilled("G99 G81 X290 Y50 Z-6 R2 F600", "X304.1") == [(9, 9)]
+    assert drilled("G91", "G99 G81 X20 Y0 Z-8 R-3 F600 L4") == []
+    assert drilled("G91", "G99 G81 X20 Y0 Z-8 R-3 F600 L40") == [(9, 9)]
+
+
+def test_holes_all_beside_the_stock_belong_to_another_piece() -> None:
+    assert drilled("G99 G81 X400 Y50 Z-6 R2 F600", "X420") == []
+
+
 # ----------------------------------------------------------------------------------------------------- chip-too-thin
 
 
