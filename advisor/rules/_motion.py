@@ -128,16 +128,21 @@ def level(cuts: Any) -> Bools:
     return np.asarray(np.abs(cuts.descent) < 0.01 * np.maximum(cuts.length, 1e-9))
 
 
-def allowed_line(evidence: Evidence, rule: str) -> Callable[[int], int]:
-    """For a piece the line it stands on where the program allows this rule's finding there, else 0.
+def allowed_lines(evidence: Evidence, rule: str) -> set[int]:
+    """Lines on which the program allows a finding of this rule.
 
     What is allowed in one place is not joined with the same fault in other places, which nobody has judged.
     """
-    lines = {
+    return {
         allowance.line
         for allowance in allowances_in(evidence.data, dialect=evidence.setting.checks.dialect)
         if allowance.rule == rule and not allowance.fault
     }
+
+
+def allowed_line(evidence: Evidence, rule: str) -> Callable[[int], int]:
+    """For a piece the line it stands on where the program allows this rule's finding there, else 0."""
+    lines = allowed_lines(evidence, rule)
 
     def line_of(piece: int) -> int:
         line = evidence.program.line_of(int(evidence.cuts.block[piece]))
@@ -276,11 +281,16 @@ def no_length(rule: str, evidence: Evidence, key: str) -> Iterator[NotChecked]:
             yield from _of_cutter(rule, evidence, index, reason, "cutter")
 
 
+def places_told(evidence: Evidence, places: int, last: int, worst: int) -> str:
+    """What a message says of a fault that stands in several places; ``last`` and ``worst`` are blocks."""
+    lines = evidence.program.line_of(last), evidence.program.line_of(worst)
+    return f" {places} such places down to line {lines[0]}; the worst of them, at line {lines[1]}, is told."
+
+
 def told(rule: str, evidence: Evidence, run: PieceRun, message: str, **more: Any) -> Finding:
     """A finding on a run of pieces; where it lies in several places the message counts them."""
     if run.places > 1:
-        worst, last = (evidence.program.line_of(b) for b in (int(evidence.cuts.block[run.worst]), run.end_block))
-        message += f" {run.places} such places down to line {last}; the worst of them, at line {worst}, is told."
+        message += places_told(evidence, run.places, run.end_block, int(evidence.cuts.block[run.worst]))
     return Finding(
         rule=rule, message=message, block=run.block, end_block=run.end_block, at=spot(evidence.cuts, run.worst), **more
     )

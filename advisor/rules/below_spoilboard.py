@@ -29,6 +29,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
+from advisor.rules._motion import allowed_lines, places_told
 from advisor.rules.base import merge_runs, rule
 from grammar.moves import Kind
 
@@ -74,9 +75,16 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         below = -z
         faulty = np.flatnonzero((below > allowed + 1e-6) & cutting)
         maybe = np.flatnonzero((rise > 0) & cutting & (below + rise > allowed + 1e-6) & (below <= allowed + 1e-6))
+        sound = np.cumsum(cutting & (below > 1e-6) & (below <= allowed + 1e-6))
+    permitted = allowed_lines(evidence, "below-spoilboard")
     for rows, thin in ((faulty, False), (maybe, True)):
         excess = (below + (rise if thin else 0.0) - allowed)[rows]
-        for run in merge_runs(placed.block[rows].tolist(), excess.tolist(), gap=2):
+        blocks = placed.block[rows]
+        lines = [evidence.line(int(row)) for row in rows] if permitted else [0] * len(rows)
+        # The same depth again is one fault, until a cut through stays within what is allowed.
+        keys = [(count, line if line in permitted else 0) for count, line in zip(sound[rows].tolist(), lines, strict=True)]
+        for run in merge_runs(blocks.tolist(), excess.tolist(), keys=keys, gap=len(evidence.program.block_line)):
+            places = 1 + int(np.count_nonzero(np.diff(blocks[run.first : run.last + 1]) > 2))
             row = int(rows[run.worst])
             depth = float(below[row]) + (rise if thin else 0.0)
             if thin and workpiece.thickness is not None:
@@ -85,11 +93,12 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
                 text = f"The tip goes {depth:.2f} mm below the stock"
             yield Finding(
                 rule="below-spoilboard",
-                message=f"{text}; {float(allowed[row]):.2f} mm are allowed.",
+                message=f"{text}; {float(allowed[row]):.2f} mm are allowed."
+                + (places_told(evidence, places, int(blocks[run.last]), int(placed.block[row])) if places > 1 else ""),
                 block=int(placed.block[rows[run.first]]),
                 end_block=int(placed.block[rows[run.last]]),
                 severity="warning" if thin else "",
-                measured=depth,
+                measured=round(depth, 6),
                 limit=float(allowed[row]),
                 at=evidence.point(row),
             )

@@ -30,7 +30,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import METAL, family
+from advisor.rules._motion import METAL, allowed_lines, family, places_told, series
 from advisor.rules.base import rule
 from grammar.moves import Flag, Kind
 
@@ -40,11 +40,13 @@ MILLISECONDS = 60.0  # s; nobody waits that long in a cut: a number meant as mil
 
 
 def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
-    """One finding for each dwell or stop in contact."""
+    """One finding for the dwells in contact that follow each other, one for each stop in contact."""
     cuts, placed = evidence.cuts, evidence.placed
     material = family(evidence)
     least = METAL_MOST if material in METAL else MOST
     unjudged: list[int] = []
+    judged: list[tuple[object, tuple[float, int]] | None] = []
+    permitted = allowed_lines(evidence, "dwell-in-cut")
     moving = np.flatnonzero((placed.kind != Kind.DWELL) & ~(evidence.lengths == 0))
 
     def contact(row: int) -> bool:
@@ -69,19 +71,28 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     for row in np.flatnonzero(placed.kind == Kind.DWELL).tolist():
         mode = evidence.mode(row)
         seconds = round(float(placed.moves.minutes[row]) * 60, 6)
-        if mode.spindle == "off" or not seconds > least + 1e-6 or not contact(row):
+        if mode.spindle == "off" or not contact(row):
             continue
-        if in_cycle(row) and seconds <= max(0.5, TURNS * 60.0 / max(mode.rpm, 1.0)) + 1e-6:
+        short = in_cycle(row) and seconds <= max(0.5, TURNS * 60.0 / max(mode.rpm, 1.0)) + 1e-6
+        if not seconds > least + 1e-6 or short:
+            judged.append(None)
             continue
         if not material and seconds <= METAL_MOST + 1e-6:
             unjudged.append(evidence.line(row))
             continue
+        line = evidence.line(row)
+        judged.append((line if line in permitted else 0, (seconds, row)))
+    for group in series(judged):
+        seconds, row = max(group, key=lambda dwell: dwell[0])
+        first, last = (int(placed.block[dwell[1]]) for dwell in (group[0], group[-1]))
         long = seconds >= MILLISECONDS
         yield Finding(
             rule="dwell-in-cut",
             message=f"The cutter stands {round(seconds, 2):g} s turning against material; {least:g} s are the most."
-            + (" Is P meant in milliseconds? It counts seconds here." if long else ""),
-            block=int(placed.block[row]),
+            + (" Is P meant in milliseconds? It counts seconds here." if long else "")
+            + (places_told(evidence, len(group), last, int(placed.block[row])) if len(group) > 1 else ""),
+            block=first,
+            end_block=max(first, last),
             measured=seconds,
             limit=least,
             at=evidence.point(row),

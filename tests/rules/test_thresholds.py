@@ -846,6 +846,23 @@ def test_a_fault_that_comes_back_is_told_once(rule: str, body: str, words: str, 
     assert "3 such places" in one.message
 
 
+def test_dwells_and_depths_that_come_back_are_told_once() -> None:
+    dwells = "".join(
+        f"G0 X40 Y{30 + 20 * k}\nG0 Z2\nG1 Z-1 F300\nG1 X80 F1600\nG4 P{p}\nG0 Z5\n" for k, p in enumerate((1, 3, 2))
+    )
+    one = only(found("dwell-in-cut", dwells))
+    assert facts(one, "line end_line measured") == (10, 22, 3.0)
+    assert "3 such places down to line 22; the worst of them, at line 16" in one.message
+    assert len(found("dwell-in-cut", dwells.replace("P3", "P.1"))) == 2
+    holes = "".join(f"G0 X{40 + 20 * k} Y40\nG0 Z2\nG1 Z-{z} F300\nG0 Z5\n" for k, z in enumerate((19, 21, 20)))
+    deep = only(found("below-spoilboard", holes))
+    assert facts(deep, "severity line end_line measured limit") == ("error", 8, 16, 3.0, 0.5)
+    assert "3 such places" in deep.message
+    assert len(found("below-spoilboard", holes.replace("Z-21", "Z-18.4"))) == 2
+    allowed = holes.replace("Z-19 F300", "Z-19 F300 (feedwright: allow below-spoilboard because of a hole below)")
+    assert [(f.line, f.end_line) for f in found("below-spoilboard", allowed)] == [(12, 16)]
+
+
 def test_a_sound_pass_between_makes_two() -> None:
     assert len(found("chip-too-thick", slots("G1 X200 F12000", "G1 X200 F3000", "G1 X200 F12000"))) == 2
     low, right = "G1 X200\nG0 Z1.5\nG0 X260", "G1 X200\nG0 Z3\nG0 X260"
