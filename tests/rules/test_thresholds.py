@@ -872,3 +872,193 @@ def test_a_sound_pass_between_makes_two() -> None:
 def test_each_crash_is_told() -> None:
     crash = slots("G1 X200\nG0 X230", "G1 X200\nG0 X230")
     assert [f.line for f in found("rapid-into-stock", crash)] == [11, 18]
+
+
+# ---- set-up ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("dwell", "words", "rpm", "severity"),
+    [
+        (2.7, "", 16000, None),  # a router: 4 s at 24000, in proportion 2.667 s
+        (2.6, "", 16000, "warning"),
+        (4.0, "", 24000, None),
+        (3.9, "", 24000, "warning"),
+        (1.0, "machine benchtop-mill", 3000, "note"),
+        (1.6, "machine benchtop-mill", 3000, None),  # a mill: 2 s at 4000
+        (0.1, "spindle_start hand", 16000, None),
+        (0.1, "spindle_start interlock", 16000, None),
+    ],
+)
+def test_time_for_the_spindle_to_start(dwell: float, words: str, rpm: int, severity: str | None) -> None:
+    text = f"G21 G90 G17\nG53 G0 Z0\nT1 M6\nG0 X40 Y40\nG0 Z5\nS{rpm} M3\nG4 P{dwell}\nG1 X60 Z-2 F800\nG1 X120\nG0 Z30\nM30\n"
+    setting = of_program(f"(setting: {words})" if words else "")
+    said = check_program(text.encode(), path="p.ngc", setting=setting, rules=[book()["spindle-no-settle"]])
+    assert [f.severity for f in said.findings] == ([] if severity is None else [severity])
+    for early in said.findings:
+        assert (early.line, early.unit, early.measured) == (8, "s", dwell)
+
+
+def test_a_change_of_speed_by_a_fifth_needs_no_time() -> None:
+    assert not found("spindle-no-settle", CUT + "S19900\nG1 Y50\n")  # 16000 is 0.804 of it
+    faster = only(found("spindle-no-settle", CUT + "S20100\nG1 Y50\n"))
+    assert faster.limit == pytest.approx(4 * 4100 / 24000, abs=1e-3)
+
+
+@pytest.mark.parametrize(("rpm", "limit"), [(6000, None), (5999, 6000.0), (24000, None), (24001, 24000.0)])
+def test_range_of_the_spindle(rpm: int, limit: float | None) -> None:
+    told = found("spindle-out-of-range", CUT, rpm=rpm)
+    assert [facts(f, "severity line measured limit") for f in told] == ([] if limit is None else [("error", 4, rpm, limit)])
+
+
+@pytest.mark.parametrize(("feed", "told"), [(12000, False), (12001, True)])
+def test_feed_of_the_machine(feed: int, told: bool) -> None:
+    findings = found("feed-over-machine", f"G0 X40 Y40\nG0 Z5\nG1 X60 Z-2 F800\nG1 X120 F{feed}\n")
+    assert [facts(f, "severity line measured limit unit") for f in findings] == (
+        [("warning", 9, feed, 12000.0, "mm/min")] if told else []
+    )
+    down = found("feed-over-machine", "G0 X40 Y40\nG0 Z5\nG1 Z-2 F4001\nG0 Z5\nG1 Z4 F4000\nG1 Z10 F9000\n")
+    assert [facts(f, "line limit") for f in down] == [(8, 4000.0)]  # up at any feed
+
+
+@pytest.mark.parametrize(("x", "told"), [(990.0, False), (990.01, True)])
+def test_travel(x: float, told: bool) -> None:
+    findings = found("outside-travel", CUT + f"G0 Z20\nG0 X{x}\n")
+    assert [facts(f, "severity line measured limit") for f in findings] == (
+        [("error", 11, pytest.approx(1200.01), 1200.0)] if told else []
+    )
+
+
+@pytest.mark.parametrize(("height", "told"), [(1.0, False), (0.99, True)])
+def test_where_the_cutter_is_left(height: float, told: bool) -> None:
+    text = f"G21 G90 G17\nG53 G0 Z0\nT1 M6\nS16000 M3\nG4 P5\n{CUT}G0 Z{height}\nM5\nM30\n"
+    said = check_program(text.encode(), path="p.ngc", setting=of_program(""), rules=[book()["first-move-unsafe"]])
+    assert [facts(f, "severity line measured limit") for f in said.findings] == (
+        [("warning", 10, pytest.approx(0.99), 1.0)] if told else []
+    )
+
+
+@pytest.mark.parametrize(
+    ("head", "words", "line"),
+    [
+        ("G0 X40 Y40\nG0 Z5\n", "", 4),  # X and Y before Z
+        ("G0 X40 Y40 Z5\n", "", 4),  # together
+        ("G0 Z0.9\nG0 X40 Y40\n", "", 4),  # Z down first
+        ("G0 Z5\nG0 X40 Y40\n", "", None),
+        ("G53 G0 Z0\nG0 X40 Y40\n", "", None),
+        ("G91 G28 Z0\nG90\nG0 X40 Y40\n", "", None),
+        ("G0 X40 Y40\nG0 Z5\n", "change automatic", None),
+        ("G91 G0 X40\nG90 G0 Z5\nG0 X40 Y40\n", "", 4),
+    ],
+)
+def test_first_moves(head: str, words: str, line: int | None) -> None:
+    text = f"G21 G90 G17\nT1 M6\nS16000 M3\n{head}G1 X60 Z-2 F800\nG1 X120\nG0 Z30\nM30\n"
+    setting = of_program(f"(setting: {words})" if words else "")
+    said = check_program(text.encode(), path="p.ngc", setting=setting, rules=[book()["first-move-unsafe"]])
+    assert [f.line for f in said.findings] == ([] if line is None else [line])
+    assert all(f.severity == "warning" for f in said.findings)
+
+
+@pytest.mark.parametrize(
+    ("stickout", "severity"),
+    [(10.0, None), (9.9, "warning"), (7.0, "warning"), (6.9, "error")],  # 7 mm deep and 3 mm to spare
+)
+def test_stickout(stickout: float, severity: str | None) -> None:
+    told = found("stickout-too-short", slot(7.0), words=f"T1 flute_length 6,T1 stickout {stickout}")
+    assert [f.severity for f in told] == ([] if severity is None else [severity])
+    for short in told:
+        assert facts(short, "measured limit unit") == (stickout, pytest.approx(10.0), "mm")
+
+
+@pytest.mark.parametrize(
+    ("depth", "words", "tool", "limit", "severity"),
+    [
+        (18.5, "", 1, None, ""),
+        (18.51, "", 1, 0.5, "error"),
+        (18.45, "thickness 17.9 18.1", 1, 0.5, "warning"),  # where it is thinnest
+        (18.35, "thickness 17.9 18.1", 1, None, ""),
+        (21.3, "", 4, None, ""),  # 0.5, 0.3 D and 1 mm for the point of a drill
+        (21.35, "", 4, 3.3, "error"),
+        (32.7, "pin 50 50 6 12", 4, None, ""),
+        (32.9, "pin 50 50 6 12", 4, 14.8, "error"),
+        (32.7, "pin 60 50 6 12", 4, 3.3, "error"),
+    ],
+)
+def test_depth_below_the_stock(depth: float, words: str, tool: int, limit: float | None, severity: str) -> None:
+    told = found("below-spoilboard", f"G0 X50 Y50\nG0 Z2\nG1 Z-{depth} F300\nG0 Z5\n", words=words, tool=tool, rpm=6000)
+    assert [facts(f, "severity line limit unit") for f in told] == (
+        [] if limit is None else [(severity, 8, pytest.approx(limit), "mm")]
+    )
+    rise = 0.1 if severity == "warning" else 0.0
+    assert all(f.measured == pytest.approx(depth - 18 + rise) for f in told)
+
+
+# ---- notes ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("times", "told"), [(3, False), (5, True)])  # 400 mm at F1600 are a quarter of a minute
+def test_a_minute_and_a_quarter_of_the_feeds_in_air(times: int, told: bool) -> None:
+    body = "G0 X40 Y40\nG0 Z20\nG1 Z3 F1600\n" + "G1 X240\nG1 X40\n" * times + "G1 Z0 F300\nG1 X200 Z-3 F1600\nG1 X40\n"
+    findings = found("air-cutting", body)
+    assert [f.severity for f in findings] == (["note"] if told else [])
+    assert all((f.unit, f.limit) == ("%", 25.0) and (f.measured or 0) > 25 for f in findings)
+    assert not found("air-cutting", body + "G1 X240 Y45 Z-3\nG1 X40\nG1 Y50\nG1 X240\n" * 40)
+
+
+def side(way: int, width: float, passes: int = 2, depth: float = 2.0) -> str:
+    """Cuts along the front of the stock from one side; ``way`` 1: the material on the left."""
+    a, b = (-10, 310) if way > 0 else (310, -10)
+    cuts = (f"G0 X{a} Y{width * (k + 1) - 3}\nG0 Z-{depth}\nG1 X{b} F900\nG0 Z5\n" for k in range(passes))
+    return "M8\n" + "".join(cuts)
+
+
+@pytest.mark.parametrize(
+    ("body", "words", "told"),
+    [
+        (side(1, 1.0), ALUMINIUM, True),
+        (side(-1, 1.0), ALUMINIUM, False),
+        (side(1, 0.32), ALUMINIUM, True),
+        (side(1, 0.25), ALUMINIUM, False),  # less than a twentieth of the diameter
+        (side(1, 2.3), ALUMINIUM, True),
+        (side(1, 2.5), ALUMINIUM, False),  # more than four tenths
+        (side(1, 1.0), ACRYLIC, True),
+        (side(1, 1.0), "", False),  # wood
+        (side(1, 1.0), f"{ALUMINIUM},machine screw-router", False),  # a light frame
+        (side(1, 1.0, 1) + side(-1, 1.0, 2), ALUMINIUM, False),  # zigzag
+        (side(-1, 1.0).replace("M8", "M8\nM4"), ALUMINIUM, True),
+    ],
+)
+def test_cutting_against_the_feed(body: str, words: str, told: bool) -> None:
+    findings = found("conventional-cut", body, words=words)
+    assert [f.severity for f in findings] == (["note"] if told else [])
+    assert all((f.unit, f.limit) == ("%", 80.0) for f in findings)
+
+
+@pytest.mark.parametrize(
+    ("depth", "length", "words", "told"),
+    [(2.0, 60.0, ALUMINIUM, False), (2.1, 60.0, ALUMINIUM, True), (2.5, 11.5, ALUMINIUM, False), (2.5, 13.0, ALUMINIUM, True)],
+)
+def test_full_slots_in_metal(depth: float, length: float, words: str, told: bool) -> None:
+    """Half of the 4.083 mm a slot may be deep; two diameters."""
+    reach = 40 + depth * 20
+    body = f"M8\nG0 X40 Y40\nG0 Z2\nG1 Z0 F100\nG1 X{reach} Z-{depth} F300\nG1 X{reach + length} F900\nG0 Z5\n"
+    findings = found("full-width-cut", body, words=words)
+    assert [f.severity for f in findings] == (["note"] if told else [])
+    assert all(f.limit == pytest.approx(2.042, abs=1e-3) and f.measured == pytest.approx(depth, abs=1e-3) for f in findings)
+    assert not found("full-width-cut", body)
+
+
+@pytest.mark.parametrize(
+    ("wall", "depth", "words", "told"),
+    [(1.5, 10, "", True), (2.4, 10, "", False), (0.6, 15, ALUMINIUM, True), (0.95, 15, ALUMINIUM, False)],
+)
+def test_thin_walls(wall: float, depth: float, words: str, told: bool) -> None:
+    """2 mm or a tenth of the height in wood; 0.5 mm or a twentieth in metal. Walls are measured to a sixth of that."""
+    levels = [min(depth, 4 * (k + 1)) for k in range(-(-int(depth) // 4))]
+    grooves = ""
+    for y in (60.0, 66.0 + wall):
+        passes = "".join(f"G1 X60 F900\nG1 X160 Z-{z}\n" for z in levels)
+        grooves += f"G0 X160 Y{y}\nG0 Z2\nG1 Z0 F300\n{passes}G1 X60\nG0 Z5\n"
+    findings = found("thin-wall", grooves, words=words)
+    assert [f.severity for f in findings] == (["warning"] if told else [])
+    assert all(f.measured == pytest.approx(wall, abs=0.3) for f in findings)
