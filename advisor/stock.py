@@ -43,6 +43,8 @@ Bools = NDArray[np.bool_]
 
 LOADING = 0.4  # s; what loading numba and its kept kernels takes, and a little (measured)
 STEP = 0.2  # mm; heights that far apart still make one floor
+SKIM = 0.01  # mm; rounded arcs and chords leave less, in the mean, for a second pass
+SLIVER = 0.05  # of the greatest height removed: less in the mean is a skim with some slivers at steep walls
 STEADY = 1.5  # cells; an edge of a short piece that near to that of its neighbours is theirs
 GAP = 0.25  # radians; a rim with so much less material than from its first to its last cell has a gap
 SOLID_SHARE = 0.7  # of low to high; a short piece with less material met has gaps
@@ -150,11 +152,11 @@ class Cuts:
     depth float32: greatest height removed in one cell (a_p; for a rapid the depth of contact).
     at int32: flat cell index of that cell (-1 none): see ``place_of``.
     width float32: engaged width a_e, mm: front over run (on arcs: across the leading arc of the cutter); 0 where
-    nothing is removed; NaN for vertical pieces (the whole front is engaged). Short pieces are averaged with their
-    neighbours on the same cut over at least half a diameter; of fine pieces it is the greatest, from low to high, unless
-    there are gaps.
+    nothing is removed or the surface is only skimmed (SKIM, SLIVER); NaN for vertical pieces (the whole front is
+    engaged). Short pieces are averaged with their neighbours on the same cut over at least half a diameter; of fine
+    pieces it is the greatest, from low to high, unless there are gaps.
     low, high float32: the engaged part of the leading arc as signed offsets across the path, mm, left of travel is
-    plus, -R to R (NaN: nothing removed or vertical). With a rib in the middle low..high spans it, ``width`` does not.
+    plus, -R to R (NaN: width 0 or vertical). With a rib in the middle low..high spans it, ``width`` does not.
     core float32: height removed under the axis (within the disc of a quarter diameter, or the dead diameter of a cutter
     that does not cut at its centre) by going down in this piece.
     inset float32, rapids only (NaN else): how far material in contact reaches under the cutter from its edge, mm.
@@ -574,6 +576,12 @@ def _collect(
             beside, row[beside], low[beside], high[beside], width[beside], front[beside], run[beside], reach,
             rims[keep][beside], lattice,
         )  # fmt: skip
+    # a finished surface gone over again by other chords, or arcs rounded otherwise, is skimmed, not cut
+    skim = tally.volume[keep] < np.maximum(tally.depth[keep] * np.float32(SLIVER), np.float32(SKIM)) * front
+    skim &= ~rapid & (run > 0)
+    width[skim] = 0.0
+    low[skim] = np.nan
+    high[skim] = np.nan
     clearance, end_clearance, inset = tally.clearance[keep], tally.end_clearance[keep], tally.inset[keep]
     unseen = rapid & (np.minimum(start[:, 2], end[:, 2]) >= placed.top + NEAR)
     clearance[unseen] = (np.minimum(start[:, 2], end[:, 2]) - np.float32(placed.top))[unseen]

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.kernels.plan import ABOVE, ALL, CUTS, FINE, FLAT, LINE, RAPID, SLOPE, TORUS, VERTICAL, Plan, bins_along
-from advisor.kernels.sweep import EDGE, SPECK, Lattice, Tally, contact_radius, form_height
+from advisor.kernels.sweep import EDGE, SPECK, TOUCH, Lattice, Tally, contact_radius, form_height
 from grammar.classes import dataclass
 
 Floats = NDArray[np.float64]
@@ -283,7 +283,7 @@ def _account(
     ahead = along
     flat_lines, slopes = (what == LINE).any(), (what == SLOPE).any()
     if flat_lines:
-        rc = contact_radius(np.maximum(h - low_z[k], 0.0), radius, *args)
+        rc = contact_radius(np.maximum(h - low_z[k] + TOUCH, 0.0), radius, *args)
         ahead = along - np.sqrt(np.maximum(rc * rc - v2, 0.0))
         front = ahead > 0
     if slopes:
@@ -293,7 +293,7 @@ def _account(
         np.minimum(d0, reach2, out=d0)
         height = form_height(d0, radius, *args)
         height += z0[k]
-        met = height >= h
+        met = height > h + TOUCH
         met |= far
         front = np.where((what == SLOPE)[k], met, front) if flat_lines else met
     if (what == VERTICAL).any():

@@ -32,6 +32,7 @@ VERTICAL, LINE, SLOPE, ARC, HELIX = 0, 1, 2, 3, 4
 FLAT, TORUS, CONE = 0, 1, 2
 CUTS, RAPID, BENT, ABOVE = 0, 1, 2, 3
 SPECK = 1e-4
+TOUCH = 2e-5
 EDGE = 1e-7
 NEWTON = 3
 RIM = 0.07
@@ -315,15 +316,15 @@ def straight_piece(  # type: ignore[no-untyped-def]
             # met by the front: above the cutter where the line began; without branches, since it is a toss-up
             d0 = along * along + v2
             if ball:
-                left = corner - (h - az)
+                left = corner - (h - az) - TOUCH
                 front = (d0 > reach2) | ((left >= 0) & (ball2 - d0 <= left * left))
                 if what == LINE:
                     front &= along > 0
             elif what == LINE:
-                rc = contact_radius(rise, radius, form, flat, corner, slope)
+                rc = contact_radius(rise + TOUCH, radius, form, flat, corner, slope)
                 front = (along > 0) & (d0 > rc * rc)
             else:
-                front = d0 > reach2 or az + form_height(d0, form, flat, corner, slope) >= h
+                front = d0 > reach2 or az + form_height(d0, form, flat, corner, slope) > h + TOUCH
             front_cells += 1 if front else 0
             low = min(low, across if front else math.inf)
             high = max(high, across if front else -math.inf)
@@ -573,7 +574,7 @@ def sweep_band(  # type: ignore[no-untyped-def]
                 front = False
                 v = 0.0
                 if what == LINE:
-                    rc = contact_radius(h - low_z, radius, form, flat, corner, slope)
+                    rc = contact_radius(h - low_z + TOUCH, radius, form, flat, corner, slope)
                     ahead = along - math.sqrt(max(rc * rc - across * across, 0.0))
                     front = ahead > 0
                     v = across
@@ -582,9 +583,9 @@ def sweep_band(  # type: ignore[no-untyped-def]
                 elif what == SLOPE:
                     v = across
                     d0 = along * along + across * across
-                    front = d0 > reach2 or az + form_height(d0, form, flat, corner, slope) >= h
+                    front = d0 > reach2 or az + form_height(d0, form, flat, corner, slope) > h + TOUCH
                 elif what == ARC:
-                    rc = contact_radius(h - low_z, radius, form, flat, corner, slope)
+                    rc = contact_radius(h - low_z + TOUCH, radius, form, flat, corner, slope)
                     half = half_angle(rho, arc_radius, rc)
                     enter = turned - max(half, 0.0)
                     front = enter > 0 and turned + half < TWO_PI and half >= 0

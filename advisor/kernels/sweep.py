@@ -25,6 +25,7 @@ Longs = NDArray[np.int64]
 Bools = NDArray[np.bool_]
 
 SPECK = 1e-4  # mm; less height than this is not material
+TOUCH = 2e-5  # mm; a cell the cutter stands on from before is lower than it by rounding only, and not met anew
 EDGE = 1e-7  # mm; added to radii so that points on the edge do not depend on rounding
 NEWTON = 3
 
@@ -552,7 +553,7 @@ def _sweep(
     front: Any = None
     if what == LINE:
         along, across = along[keep], across[keep]
-        rc = contact_radius(h - low_z, radius, *args)
+        rc = contact_radius(h + (TOUCH - low_z), radius, *args)
         ahead = along - np.sqrt(np.maximum(rc * rc - across * across, 0.0))
         front = ahead > 0
         v = across
@@ -567,10 +568,10 @@ def _sweep(
             enter, leave = np.maximum(along - half, 0.0) / length, np.minimum(along + half, length) / length
         else:
             d0 = along * along + v * v
-            front = (d0 > reach2) | (p0[2] + form_height(np.minimum(d0, reach2), radius, *args) >= h)
+            front = (d0 > reach2) | (p0[2] + form_height(np.minimum(d0, reach2), radius, *args) > h + TOUCH)
     elif what == ARC:
         rho2, rho, turned = rho2[keep], rho[keep], turned[keep]
-        rc = contact_radius(h - low_z, radius, *args)
+        rc = contact_radius(h + (TOUCH - low_z), radius, *args)
         half = half_angle(rho2, rho, arc_radius, rc)
         enter = turned - np.maximum(half, 0.0)
         front = (enter > 0) & (turned + half < 2 * np.pi) & (half >= 0)
