@@ -9,10 +9,10 @@ from __future__ import annotations
 
 from cmath import sqrt as complex_sqrt
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from math import atan, cos, pi, radians, sin, sqrt
 
 from advisor.cutting.validity import covers, positive, within
-from grammar.classes import dataclass
 
 
 @dataclass(frozen=True, slots=True)
