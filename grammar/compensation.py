@@ -71,6 +71,13 @@ def switch_off(m: Machine, v: list[float]) -> None:
     m.comp = ()
 
 
+def resume(m: Machine) -> None:
+    """After a refused block: the programmed path goes on from its end where that could be read, the tool's place is unknown."""
+    if m.comp and m.comp.at is not None:
+        block, x, y = m.goal
+        m.comp = m.comp._replace(at=(x, y) if block == m.block else (NAN, NAN))
+
+
 def _bad(message: str, fix: str, **numbers: float | str) -> Reject:
     return Reject("compensation-fault", message, fix, None, **numbers)
 
@@ -82,6 +89,7 @@ def compensated(m: Machine, v: list[float], plain: Plain, motion: int) -> None:
     to = m.target(v, plain.axes, plain.absolute)
     feed, minutes = (NAN, NAN) if plain.kind == Kind.RAPID else m.feed()
     flags = int(Flag.COMPENSATED)
+    m.goal = (m.block, to[0], to[1])
     if comp.radius != comp.radius:
         m.move(plain.kind if plain.kind != Kind.ARC else Kind.FEED, (NAN, NAN, *to[2:]), flags, feed, minutes)
         m.lost = dict.fromkeys((0, 1), ("compensation", "the diameter is not declared", m.block)) | m.lost
@@ -196,7 +204,7 @@ def _corner(m: Machine, at: Point, tangent: Point, left: Point, feed: float,
     """Go round a convex corner on an arc about it; refuse a concave one, or trim the path there in the shop dialect."""
     comp = m.comp
     r = comp.radius
-    if r == 0:
+    if r == 0 or m.pos[0] != m.pos[0] or m.pos[1] != m.pos[1]:
         return
     ox, oy = (m.pos[0] - at[0]) / r, (m.pos[1] - at[1]) / r
     before = (oy * comp.side, -ox * comp.side)  # direction of travel before the corner

@@ -122,6 +122,7 @@ class Machine:
         self.length = 0.0
         self.length_number: int | None = mode.length_number
         self.comp: Any = ()  # grammar.compensation.Comp while radius compensation is on
+        self.goal = (-1, math.nan, math.nan)  # the block compensated last, and its programmed end
         self.f: float | None = start.feed / unit if start.feed is not None else None
         self.rpm = start.speed
         self.tool: int | None = start.tool if start.tool is not None else mode.tool

@@ -440,6 +440,11 @@ class _Reader:
             named = {lexicon.AXES.index(c) for c in line.upper() if c in "XYZ"}
         cause = "unknown-code" if reject.rule == "unknown-code" else "unreadable-block"
         machine.lose(named, cause, reject.message)
+        if machine.comp and named & {0, 1}:
+            from grammar.compensation import resume
+
+            machine.lose({0, 1}, cause, reject.message)
+            resume(machine)
 
     def salvage(self, line: str) -> None:
         """Of a refused block, take the modes, F, S, T and M codes that can be read: once the block is mended they hold, and

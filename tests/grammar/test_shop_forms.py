@@ -44,39 +44,96 @@ FORMS: list[tuple[int, str | bytes, list[tuple[float, ...]], set[str], list[str]
     (6, "G70\nG0 X1 Y1 Z1\nG71 X1", [(25.4, 25.4, 25.4), (1, 25.4, 25.4)], {"older-unit-codes"}, []),
     (7, ":1234 (text);\n: (text)\n:T3 M6\nG0 X1 Y1 Z1", [(1, 1, 1)], {"colon", "semicolon-comment"}, []),
     (8, "G0 X100 Y37 Z0\nF100\nG3 X108 Y37 Z0.9 I104 J36 K0.2", [(100, 37, 0)], set(), ["arc-mismatch", "arc-mismatch"]),
-    (9, "G0 X0 Y0 Z0\n#101=3 #106=100\nG1 Y[-#101] F#106 (text; more", [(0, 0, 0), (0, -3, 0)],
-     {"unclosed-comment", "sign-before-expression"}, []),
+    (
+        9,
+        "G0 X0 Y0 Z0\n#101=3 #106=100\nG1 Y[-#101] F#106 (text; more",
+        [(0, 0, 0), (0, -3, 0)],
+        {"unclosed-comment", "sign-before-expression"},
+        [],
+    ),
     (10, "#104=2\nG40 P[#104/2] (text);", [], {"semicolon-comment"}, ["unused-word"]),
-    (11, "G0 Y0 Z0\n#1=5 #2=1 #3=2\nIF [[#1-#2] GE #3] THEN #4=#3;\nIF [#4 EQ 2] THEN #7=[#1*0.9] S[#2*0.85]\nX#7",
-     [(NAN, 0, 0), (4.5, 0, 0)], {"flow", "comparison", "semicolon-comment"}, []),
-    (12, "G0 Y0 Z0\n#1=5 #2=1 #3=1.5\nWHILE [#1 GT #2] DO1 #1=#1-#3 IF [#1 LT #2] THEN #1=#2\nX#1\nEND1\nY1",
-     [(NAN, 0, 0), (3.5, 0, 0), (2, 0, 0), (1, 0, 0), (1, 1, 0)], {"flow", "comparison", "bare-expression"}, []),
-    (13, "(text))\n(a (b) c)\n3/8\" = 0.375\")\nG0 X1 Y1 Z1", [(1, 1, 1)], {"stray-bracket", "nested-comment"}, []),
+    (
+        11,
+        "G0 Y0 Z0\n#1=5 #2=1 #3=2\nIF [[#1-#2] GE #3] THEN #4=#3;\nIF [#4 EQ 2] THEN #7=[#1*0.9] S[#2*0.85]\nX#7",
+        [(NAN, 0, 0), (4.5, 0, 0)],
+        {"flow", "comparison", "semicolon-comment"},
+        [],
+    ),
+    (
+        12,
+        "G0 Y0 Z0\n#1=5 #2=1 #3=1.5\nWHILE [#1 GT #2] DO1 #1=#1-#3 IF [#1 LT #2] THEN #1=#2\nX#1\nEND1\nY1",
+        [(NAN, 0, 0), (3.5, 0, 0), (2, 0, 0), (1, 0, 0), (1, 1, 0)],
+        {"flow", "comparison", "bare-expression"},
+        [],
+    ),
+    (13, '(text))\n(a (b) c)\n3/8" = 0.375")\nG0 X1 Y1 Z1', [(1, 1, 1)], {"stray-bracket", "nested-comment"}, []),
     (14, "G0 X4.59e-17 Y1 Z1", [(0, 1, 1)], {"exponent"}, []),
-    (15, "G0 X1 Y1 Z1\nG28 X\nM18 Z\nT M6\nF M8", [(1, 1, 1), (NAN, 1, 1)], {"letter-without-number", "named-axes-home"}, ["unknown-code"]),
+    (
+        15,
+        "G0 X1 Y1 Z1\nG28 X\nM18 Z\nT M6\nF M8",
+        [(1, 1, 1), (NAN, 1, 1)],
+        {"letter-without-number", "named-axes-home"},
+        ["unknown-code"],
+    ),
     (16, "X XStart Y YStart", [], set(), ["unreadable-block"]),
     (17, "G0 X0 Y0\nG43 H 03(text) Z1.0", [(0, 0, NAN), (0, 0, 1)], set(), []),
-    (18, "G0 Y0\n#1=1 #2=2 #6=3 #4=4\nG0 Z [ #1 + #2 ] X - [ #6 + #4 (text) ]", [(NAN, 0, NAN), (-7, 0, 3)],
-     {"sign-before-expression", "comment-in-brackets"}, []),
+    (
+        18,
+        "G0 Y0\n#1=1 #2=2 #6=3 #4=4\nG0 Z [ #1 + #2 ] X - [ #6 + #4 (text) ]",
+        [(NAN, 0, NAN), (-7, 0, 3)],
+        {"sign-before-expression", "comment-in-brackets"},
+        [],
+    ),
     (19, "G0 Y0 Z0\n#2= -10. + 0.1 (text)\nX#2", [(NAN, 0, 0), (-9.9, 0, 0)], {"bare-expression"}, []),
-    (20, "G0 Y0 Z0\n#10=20 #8=21 #20=5 #21=6 #12=.5 #11=1 #13=2\n#14 = [##10 + [##8 - ##10] * #12]\n#[#11*7+#13+500] = #5063\nX#14",
-     [(NAN, 0, 0), (5.5, 0, 0)], set(), []),
-    (21, "G0 X0 Y0 Z0\no6 sub\nG1 X#1 Y#2 Z#3 F100\no6 endsub\no6 call [18.4] [7.2] [-0.07]\no6 call [1] [2] [3]",
-     [(0, 0, 0), (18.4, 7.2, -0.07), (1, 2, 3)], {"o-words"}, []),
-    (22, "G0 X0 Y0 Z0\nG91 G2 F100 X0.1 Y0 R1\n#1=2 #11=8\n  X-[#1/2] Y[#1/2] Z[#11/8] R[#1/2]", [(0, 0, 0), (0.1, 0, 0), (-0.9, 1, 1)],
-     {"sign-before-expression"}, []),
-    (23, "G0 X1 Y1 Z1\nM97 P15\nG0 X9\nM30\nN15 G0 X2\nG0 X3\nM99", [(1, 1, 1), (2, 1, 1), (3, 1, 1), (9, 1, 1)], {"subprograms"}, []),
+    (
+        20,
+        "G0 Y0 Z0\n#10=20 #8=21 #20=5 #21=6 #12=.5 #11=1 #13=2\n#14 = [##10 + [##8 - ##10] * #12]\n#[#11*7+#13+500] = #5063\nX#14",
+        [(NAN, 0, 0), (5.5, 0, 0)],
+        set(),
+        [],
+    ),
+    (
+        21,
+        "G0 X0 Y0 Z0\no6 sub\nG1 X#1 Y#2 Z#3 F100\no6 endsub\no6 call [18.4] [7.2] [-0.07]\no6 call [1] [2] [3]",
+        [(0, 0, 0), (18.4, 7.2, -0.07), (1, 2, 3)],
+        {"o-words"},
+        [],
+    ),
+    (
+        22,
+        "G0 X0 Y0 Z0\nG91 G2 F100 X0.1 Y0 R1\n#1=2 #11=8\n  X-[#1/2] Y[#1/2] Z[#11/8] R[#1/2]",
+        [(0, 0, 0), (0.1, 0, 0), (-0.9, 1, 1)],
+        {"sign-before-expression"},
+        [],
+    ),
+    (
+        23,
+        "G0 X1 Y1 Z1\nM97 P15\nG0 X9\nM30\nN15 G0 X2\nG0 X3\nM99",
+        [(1, 1, 1), (2, 1, 1), (3, 1, 1), (9, 1, 1)],
+        {"subprograms"},
+        [],
+    ),
     (24, "G0 X0 Y0 Z0\nG80\nN17 Z15.", [(0, 0, 0)], set(), ["missing-word"]),
     (25, "N99990 G0 X1 Y1 Z1\nN10 X2", [(1, 1, 1), (2, 1, 1)], set(), []),
     (26, "N155 (text)", [], set(), []),
     (27, "M6 T3 G43 H3 M3 S5000", [], set(), []),
     (28, "M6 T0101", [], {"tool-with-offset"}, []),
     (29, "G0 X0 Y0 Z0\nG1 G41.2 X4. Y-2. D1 F6.", [(0, 0, 0), (4.172205, -1.53059, 0)], {"compensation-by-diameter"}, []),
-    (30, "G0 X0 Y0 Z0\nG13 I0.25 K0.35 Q0.25 F10.", [(0, 0, 0), (0.25, 0, 0), (0.25, 0, 0), (0.35, 0, 0), (0.35, 0, 0), (0, 0, 0)],
-     {"circular-pocket"}, []),
+    (
+        30,
+        "G0 X0 Y0 Z0\nG13 I0.25 K0.35 Q0.25 F10.",
+        [(0, 0, 0), (0.25, 0, 0), (0.25, 0, 0), (0.35, 0, 0), (0.35, 0, 0), (0, 0, 0)],
+        {"circular-pocket"},
+        [],
+    ),
     (31, "G0 X0 Y0 Z1\nG81 G98 Z-0.45 F85. (text)", [(0, 0, 1), (0, 0, -0.45), (0, 0, 1)], {"cycle-retract-missing"}, []),
-    (32, "G0 X0 Y0 Z1\nG82 X1 Z-1 R1 P.5 F100\nG82 X-0.3 Y0.25", [(0, 0, 1), (1, 0, 1), (1, 0, -1), (1, 0, 1), (-0.3, 0.25, 1),
-     (-0.3, 0.25, -1), (-0.3, 0.25, 1)], set(), []),
+    (
+        32,
+        "G0 X0 Y0 Z1\nG82 X1 Z-1 R1 P.5 F100\nG82 X-0.3 Y0.25",
+        [(0, 0, 1), (1, 0, 1), (1, 0, -1), (1, 0, 1), (-0.3, 0.25, 1), (-0.3, 0.25, -1), (-0.3, 0.25, 1)],
+        set(),
+        [],
+    ),
     (33, "G0 F0.000 X0 Y0 Z5.000", [(0, 0, 5)], set(), []),
     (34, "G0Z10Y100X0", [(0, 100, 10)], set(), []),
     (35, "G1 X0 Y0 Z10.000 f250", [(0, 0, 10)], set(), []),
@@ -84,7 +141,9 @@ FORMS: list[tuple[int, str | bytes, list[tuple[float, ...]], set[str], list[str]
 ]
 
 
-@pytest.mark.parametrize(("number", "text", "want", "options", "rules"), FORMS, ids=lambda v: str(v) if isinstance(v, int) else "")
+@pytest.mark.parametrize(
+    ("number", "text", "want", "options", "rules"), FORMS, ids=lambda v: str(v) if isinstance(v, int) else ""
+)
 def test_form(number: int, text: str | bytes, want: list[tuple[float, ...]], options: set[str], rules: list[str]) -> None:
     program = read(text)
     np.testing.assert_allclose(np.array(ends(program)).reshape(-1, 3), np.array(want).reshape(-1, 3), atol=1e-5)
@@ -295,8 +354,20 @@ def test_rotary_is_a_gap() -> None:
     assert program.moves.rotary is not None and program.moves.rotary[:, 0].tolist() == [0, 90, 90, 0]
 
 
-@pytest.mark.parametrize("block", ["M0 X1.2.3", "T1 M6 G43 H1 Z..5", "G1 X[5]/3 Y2", "G1 X5 /3 Y2", "G1 X..5) Y3", "G1 X1 / Y2", "M6 X1..",
-                                   "M0 G0 X1 Y", "M30 X1 X2"])
+@pytest.mark.parametrize(
+    "block",
+    [
+        "M0 X1.2.3",
+        "T1 M6 G43 H1 Z..5",
+        "G1 X[5]/3 Y2",
+        "G1 X5 /3 Y2",
+        "G1 X..5) Y3",
+        "G1 X1 / Y2",
+        "M6 X1..",
+        "M0 G0 X1 Y",
+        "M30 X1 X2",
+    ],
+)
 def test_a_slip_is_never_read_as_text(block: str) -> None:
     program = read(f"G0 X0 Y0 Z0 F9\n{block}")
     assert [line for _, line in errors(program)] == [2]
@@ -306,34 +377,37 @@ def test_a_slip_is_never_read_as_text(block: str) -> None:
 # ---------------------------------------------------------------- jumps, loops, subprograms
 
 
-@pytest.mark.parametrize(("text", "want"), [
-    ("#1=0\nN10 #1=[#1+1]\nG91 X1\nIF [#1 LT 3] GOTO 10\nG90", 3),
-    ("#1=0\nWHILE [#1 LT 3] DO1\nG91 X1\n#1=[#1+1]\nEND1", 3),
-    ("#1=0\nWHILE [#1 LT 2] DO1\n#2=0\nWHILE [#2 LT 3] DO2\nG91 X1\n#2=[#2+1]\nEND2\n#1=[#1+1]\nEND1", 6),
-    ("WHILE [0] DO1\nX9\nEND1", 0),
-    ("GOTO 5\nX9\nN5 X1", 1),
-    ("M98 P100 L3\nM30\nO100\nG91 X1\nM99", 3),
-    ("M98 P30100\nM30\nO0100\nG91 X1\nM99", 3),
-    ("M98 P100\nM30\nO100\nM98 P200\nM98 P200\nM99\nO200\nG91 X1\nM99", 2),
-    ("M97 P7 L2\nM30\nN7 G91 X1\nM99", 2),
-    ("M98 P100\nX9\nN8 G90\nM30\nO100\nG91 X1\nM99 P8", 1),
-    ("M98 P100 L0\nM30\nO100\nX9\nM99", 0),
-    ("o1 sub\nG91 X#1\no1 endsub\no1 call [2]\no1 call [3]", 5),
-    ("o1 sub\no2 if [#1 GT 1]\nG91 X1\no2 elseif [#1 EQ 1]\nX5\no2 else\nX7\no2 endif\no1 endsub\no1 call [2]", 1),
-    ("o1 sub\no2 if [#1 GT 1]\nG91 X1\no2 elseif [#1 EQ 1]\nX5\no2 else\nX7\no2 endif\no1 endsub\no1 call [1]", 5),
-    ("o1 sub\no2 if [#1 GT 1]\nG91 X1\no2 elseif [#1 EQ 1]\nX5\no2 else\nX7\no2 endif\no1 endsub\no1 call [0]", 7),
-    ("G91\no1 repeat [4]\nX1\no1 endrepeat", 4),
-    ("G91\n#1=0\no1 while [#1 LT 3]\nX1\n#1=[#1+1]\no1 endwhile", 3),
-    ("G91\n#1=0\no1 do\nX1\n#1=[#1+1]\no1 while [#1 LT 3]", 3),
-    ("G91\n#1=0\no1 while [#1 LT 9]\nX1\n#1=[#1+1]\no2 if [#1 EQ 2]\no1 break\no2 endif\no1 endwhile", 2),
-    ("G91\no1 repeat [2]\no2 repeat [3]\nX1\no2 endrepeat\no1 endrepeat", 6),
-    ("o1 sub\nG91 X1\no1 return\nX9\no1 endsub\no1 call", 1),
-    ("#<depth>=4\nX#<depth>", 4),
-    ("o<side> sub\nG91 X[#1+#2]\no<side> endsub\no<side> call [1] [2]", 3),
-    ("#1=3\no1 sub\n#1=9\no1 endsub\no1 call [5]\nX#1", 3),
-    ("#1=1\nIF [#1 EQ 1 AND #1 LT 2] THEN #2=4\nX#2", 4),
-    ("#1=1\nIF [#1 NE 1] THEN #2=4\nX1", 1),
-])
+@pytest.mark.parametrize(
+    ("text", "want"),
+    [
+        ("#1=0\nN10 #1=[#1+1]\nG91 X1\nIF [#1 LT 3] GOTO 10\nG90", 3),
+        ("#1=0\nWHILE [#1 LT 3] DO1\nG91 X1\n#1=[#1+1]\nEND1", 3),
+        ("#1=0\nWHILE [#1 LT 2] DO1\n#2=0\nWHILE [#2 LT 3] DO2\nG91 X1\n#2=[#2+1]\nEND2\n#1=[#1+1]\nEND1", 6),
+        ("WHILE [0] DO1\nX9\nEND1", 0),
+        ("GOTO 5\nX9\nN5 X1", 1),
+        ("M98 P100 L3\nM30\nO100\nG91 X1\nM99", 3),
+        ("M98 P30100\nM30\nO0100\nG91 X1\nM99", 3),
+        ("M98 P100\nM30\nO100\nM98 P200\nM98 P200\nM99\nO200\nG91 X1\nM99", 2),
+        ("M97 P7 L2\nM30\nN7 G91 X1\nM99", 2),
+        ("M98 P100\nX9\nN8 G90\nM30\nO100\nG91 X1\nM99 P8", 1),
+        ("M98 P100 L0\nM30\nO100\nX9\nM99", 0),
+        ("o1 sub\nG91 X#1\no1 endsub\no1 call [2]\no1 call [3]", 5),
+        ("o1 sub\no2 if [#1 GT 1]\nG91 X1\no2 elseif [#1 EQ 1]\nX5\no2 else\nX7\no2 endif\no1 endsub\no1 call [2]", 1),
+        ("o1 sub\no2 if [#1 GT 1]\nG91 X1\no2 elseif [#1 EQ 1]\nX5\no2 else\nX7\no2 endif\no1 endsub\no1 call [1]", 5),
+        ("o1 sub\no2 if [#1 GT 1]\nG91 X1\no2 elseif [#1 EQ 1]\nX5\no2 else\nX7\no2 endif\no1 endsub\no1 call [0]", 7),
+        ("G91\no1 repeat [4]\nX1\no1 endrepeat", 4),
+        ("G91\n#1=0\no1 while [#1 LT 3]\nX1\n#1=[#1+1]\no1 endwhile", 3),
+        ("G91\n#1=0\no1 do\nX1\n#1=[#1+1]\no1 while [#1 LT 3]", 3),
+        ("G91\n#1=0\no1 while [#1 LT 9]\nX1\n#1=[#1+1]\no2 if [#1 EQ 2]\no1 break\no2 endif\no1 endwhile", 2),
+        ("G91\no1 repeat [2]\no2 repeat [3]\nX1\no2 endrepeat\no1 endrepeat", 6),
+        ("o1 sub\nG91 X1\no1 return\nX9\no1 endsub\no1 call", 1),
+        ("#<depth>=4\nX#<depth>", 4),
+        ("o<side> sub\nG91 X[#1+#2]\no<side> endsub\no<side> call [1] [2]", 3),
+        ("#1=3\no1 sub\n#1=9\no1 endsub\no1 call [5]\nX#1", 3),
+        ("#1=1\nIF [#1 EQ 1 AND #1 LT 2] THEN #2=4\nX#2", 4),
+        ("#1=1\nIF [#1 NE 1] THEN #2=4\nX1", 1),
+    ],
+)
 def test_order_of_running(text: str, want: float) -> None:
     program = read("G0 X0 Y0 Z0\n" + text)
     assert not errors(program), program.faults
@@ -346,17 +420,28 @@ def test_calls_are_known_move_by_move() -> None:
     assert moves.calls[1].parent == 0 and moves.calls[1].block == 1
 
 
-@pytest.mark.parametrize(("text", "rule"), [
-    ("N1 G91 G0 X1\nGOTO 1", "runaway-program"),
-    ("WHILE [1] DO1\nEND1", "runaway-program"),
-    ("WHILE [1] DO1\n#1=[#1+1]\nEND1", "runaway-program"),
-    ("M98 P1\nM30\nO1\nM98 P1\nM99", "subprogram-fault"),
-    ("o1 sub\no1 call\no1 endsub\no1 call", "subprogram-fault"),
-    ("M98 P77", "subprogram-fault"), ("M97 P77", "subprogram-fault"), ("GOTO 77", "subprogram-fault"), ("END1", "subprogram-fault"),
-    ("WHILE [0] DO3", "subprogram-fault"), ("o5 endsub", "subprogram-fault"), ("o5 call", "subprogram-fault"), ("o5 endwhile", "subprogram-fault"),
-    ("M98", "missing-word"), ("o5 repeat", "missing-word"),
-    ("G81 X1 Y1 Z-1 R1 F100 L900000", "runaway-program"), ("G83 X1 Y1 Z-1 R1 Q0.000000001 F100", "cycle-fault"),
-])
+@pytest.mark.parametrize(
+    ("text", "rule"),
+    [
+        ("N1 G91 G0 X1\nGOTO 1", "runaway-program"),
+        ("WHILE [1] DO1\nEND1", "runaway-program"),
+        ("WHILE [1] DO1\n#1=[#1+1]\nEND1", "runaway-program"),
+        ("M98 P1\nM30\nO1\nM98 P1\nM99", "subprogram-fault"),
+        ("o1 sub\no1 call\no1 endsub\no1 call", "subprogram-fault"),
+        ("M98 P77", "subprogram-fault"),
+        ("M97 P77", "subprogram-fault"),
+        ("GOTO 77", "subprogram-fault"),
+        ("END1", "subprogram-fault"),
+        ("WHILE [0] DO3", "subprogram-fault"),
+        ("o5 endsub", "subprogram-fault"),
+        ("o5 call", "subprogram-fault"),
+        ("o5 endwhile", "subprogram-fault"),
+        ("M98", "missing-word"),
+        ("o5 repeat", "missing-word"),
+        ("G81 X1 Y1 Z-1 R1 F100 L900000", "runaway-program"),
+        ("G83 X1 Y1 Z-1 R1 Q0.000000001 F100", "cycle-fault"),
+    ],
+)
 def test_bounds_and_missing_ends(text: str, rule: str) -> None:
     bounds = Bounds(jumps=2000, blocks_again=5000, moves_made=10_000)
     program = read("G0 X0 Y0 Z5\n#1=0\n" + text, bounds=bounds)
@@ -402,3 +487,20 @@ def test_a_refused_arc_is_told_once() -> None:
     program = read("G0 X0 Y0 Z5 F9\nG2 X10 Y0 I4\nX12 Y2\nX14 Y0 I0 J2\nG1 X0 Y0\nX5\nG3 X10 I2.5\nX15 I2.5")
     assert errors(program) == [("arc-mismatch", 2)]
     assert [Kind(k).name for k in program.moves.kind] == ["RAPID", "ARC", "FEED", "FEED", "ARC", "ARC"]
+
+
+@pytest.mark.parametrize(
+    ("block", "rule"),
+    [
+        ("G2 X60 Y30 R2", "arc-impossible"),
+        ("G2 X60 Y30 I-4 J0", "arc-mismatch"),
+    ],
+)
+def test_a_block_refused_under_compensation_is_told_once(block: str, rule: str) -> None:
+    """The path goes on from the refused block's end: what follows lies beside it again, by the radius of 3 mm."""
+    square = "G1 X20 Y-20\nX60\nG3 X70 Y-10 R10\nG1 Y20\n{}\nG1 X20 Y30\nG3 X10 Y20 R10\nG1 Y-10\nG3 X20 Y-20 R10\nG40\n"
+    text = "F500\nG0 X0 Y-20 Z1\nG42.2 D6\n" + square + "G1 X0 Y-40\nM2"
+    good, spoilt = read(text.format("G3 X60 Y30 R10")), read(text.format(block))
+    assert errors(good) == []
+    assert errors(spoilt) == [(rule, 8)]
+    assert np.allclose(ends(spoilt)[-5:], ends(good)[-5:])
