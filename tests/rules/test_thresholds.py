@@ -1062,3 +1062,100 @@ def test_thin_walls(wall: float, depth: float, words: str, told: bool) -> None:
     findings = found("thin-wall", grooves, words=words)
     assert [f.severity for f in findings] == (["warning"] if told else [])
     assert all(f.measured == pytest.approx(wall, abs=0.3) for f in findings)
+
+
+# ---- chips, power, bending ------------------------------------------------------------------------------------------
+
+
+def quick() -> Setting:
+    """A machine that reaches every feed, so that the feed asked for is the feed of the cut."""
+    setting = of_program("")
+    assert setting.machine is not None
+    machine = replace(setting.machine, feed_max=60000.0, feed_max_z=60000.0, acceleration=(2e4, 2e4, 2e4), spindle_power=9000.0)
+    return replace(setting, machine=machine)
+
+
+def level_slot(chip: float, depth: float = 3.0, rpm: int = 16000) -> str:
+    """A slot 6 mm wide at a chip load of two flutes."""
+    return f"G0 X40 Y40\nG0 Z2\nG1 Z0 F300\nG1 X64 Z-{depth} F1600\nG1 X240 F{chip * 2 * rpm:.1f}\nG1 Y60\nG1 X64\n"
+
+
+@pytest.mark.parametrize(
+    ("chip", "severity"),  # the table's high end for 6 mm in birch plywood: 0.28 mm; 1.25 and 2 times that
+    [(0.345, None), (0.355, "warning"), (0.555, "warning"), (0.565, "error")],
+)
+def test_thick_chips(chip: float, severity: str | None) -> None:
+    told = list(report("chip-too-thick", level_slot(chip), setting=quick()).findings)
+    assert [f.severity for f in told] == ([] if severity is None else [severity])
+    for thick in told:
+        assert facts(thick, "line unit measured limit") == (10, "mm", pytest.approx(chip, rel=1e-3), pytest.approx(0.35))
+
+
+def test_a_chip_is_too_thick_only_over_three_turns() -> None:
+    turn = 0.8  # mm, two chips of 0.4 mm
+    short, long = (
+        f"G0 X40 Y40\nG0 Z2\nG1 Z0 F300\nG1 X64 Z-3 F1600\nG1 X240\nG1 Y{40 + d} F12800\nG1 X64 F3000\n" for d in (1, 4)
+    )
+    assert 1 < 3 * turn < 4
+    assert not report("chip-too-thick", short, setting=quick()).findings
+    assert report("chip-too-thick", long, setting=quick()).findings
+
+
+@pytest.mark.parametrize(("chip", "told"), [(0.0295, False), (0.0275, True)])  # half of 0.1 mm, times 0.57 in a slot
+def test_thin_chips_in_a_slot(chip: float, told: bool) -> None:
+    straight = level_slot(chip).replace("G1 Y60\nG1 X64\n", "")
+    findings = list(report("chip-too-thin", straight, setting=quick()).findings)
+    assert [f.severity for f in findings] == (["warning"] if told else [])
+    assert all(f.limit == pytest.approx(0.0285, rel=0.02) and f.measured == pytest.approx(chip, rel=0.03) for f in findings)
+
+
+@pytest.mark.parametrize("width", [0.6, 1.2])
+def test_thin_chips_beside_the_stock(width: float) -> None:
+    """h = f_z * 2 sqrt(w/D (1 - w/D)) against 0.05 mm (circular path)."""
+    share = 2 * math.sqrt(width / 6 * (1 - width / 6))
+
+    def beside(thickest: float) -> str:
+        return f"G0 X-10 Y{width - 3}\nG0 Z-6\nG1 X310 F{thickest / share * 32000:.1f}\nG0 Y-20\n"
+
+    assert not report("chip-too-thin", beside(0.052), setting=quick()).findings
+    thin = only(list(report("chip-too-thin", beside(0.047), setting=quick()).findings))
+    assert thin.severity == ("note" if width < 0.9 else "warning")  # a finishing pass
+    assert (thin.measured or 0) == pytest.approx(0.047, rel=0.04)
+
+
+@pytest.mark.parametrize(("feed", "told"), [(241, False), (239, True)])  # half of 0.02 D a turn at 4000 turns
+def test_drills_that_rub(feed: int, told: bool) -> None:
+    body = drilled("G83", 15, 12, holes=2).replace("F300", f"F{feed}")
+    findings = found("chip-too-thin", body, rpm=4000, tool=4)
+    assert [facts(f, "severity limit") for f in findings] == ([("warning", pytest.approx(0.06))] if told else [])
+
+
+def test_power_up_to_half_more_is_a_warning() -> None:
+    setting = quick()
+    assert setting.machine is not None
+
+    def at(power: float) -> list[Finding]:
+        machine = replace(setting.machine, spindle_power=power)  # type: ignore[type-var]
+        return list(report("power-over-limit", level_slot(0.1, 6.0), setting=replace(setting, machine=machine)).findings)
+
+    need = only(at(10.0)).measured
+    assert need is not None
+    # four fifths of 0.85 of the shaft's power, with constant torque up to 24000 turns
+    given = 0.8 * 0.85 * 16000 / 24000
+    assert not at(1.01 * need / given)
+    assert [f.severity for f in at(need / given / 1.1)] == ["warning"]
+    assert [f.severity for f in at(need / given / 1.45)] == ["warning"]
+    assert [f.severity for f in at(need / given / 1.55)] == ["error"]
+    assert only(at(need / given / 1.1)).limit == pytest.approx(need / 1.1)
+
+
+def test_bending_is_told_from_half_more_than_the_allowance() -> None:
+    """By its stickout a cutter bends more; 0.1 mm is allowed in birch plywood."""
+    for stickout in range(40, 90, 2):
+        told = found("deflection-over-limit", level_slot(0.06), words=f"T1 diameter 3,T1 shank 3,T1 stickout {stickout}")
+        if told:
+            break
+        quiet = stickout
+    assert quiet >= 40 and only(told).severity == "warning"
+    assert facts(told[0], "limit unit") == (pytest.approx(0.15), "mm")
+    assert told[0].measured is not None and 0.15 < told[0].measured < 0.18
