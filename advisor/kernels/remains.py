@@ -5,6 +5,8 @@ Grids are worked on as runs: stretches of one row whose cells share a value.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -39,15 +41,10 @@ def runs_of(values: NDArray[np.int64] | Ints | Bools) -> Runs:
     edge[:, 1:] = values[:, 1:] != values[:, :-1]
     first = np.flatnonzero(edge)
     size = np.diff(np.append(first, nx * ny))
-    number = np.repeat(np.arange(len(first), dtype=np.int32), size).reshape(nx, ny)
+    number = np.repeat(np.arange(len(first), dtype=np.int32), size)
     side = np.flatnonzero(first % ny)  # runs with a neighbour before them in their row
-    upper, column = np.nonzero(edge[:-1] | edge[1:])
-    links = np.concatenate(
-        [
-            np.column_stack([side - 1, side]),
-            np.column_stack([number[upper, column], number[upper + 1, column]]),
-        ]
-    )
+    upper = np.flatnonzero(edge[:-1] | edge[1:])
+    links = np.concatenate([np.column_stack([side - 1, side]), np.column_stack([number[upper], number[upper + ny]])])
     return Runs(first, size, values.ravel()[first].astype(np.int64), links, (nx, ny))
 
 
@@ -159,7 +156,8 @@ def grouped(labels: Ints) -> list[Longs]:
     few = len(names) > 0 and names.max() < 65536  # numbers that short are sorted by their digits
     order = np.argsort(names.astype(np.uint16) if few else names, kind="stable")
     cells, names = cells[order], names[order]
-    return np.split(cells, np.flatnonzero(np.diff(names)) + 1) if len(cells) else []
+    ends = np.flatnonzero(np.diff(names, append=-1)) + 1
+    return [cells[a:b] for a, b in pairwise([0, *ends.tolist()])]
 
 
 def _join(count: int, links: Longs, cells: Longs) -> Longs:
