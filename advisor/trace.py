@@ -182,7 +182,7 @@ def _printable(text: str) -> str:
 
 
 def _blocks(program: Program, table: _Table) -> Iterator[tuple[int, list[str]]]:
-    """Blocks in order of running with what each did; blocks that did nothing stand where they are in the program."""
+    """Blocks in order of running with what each did; blocks that did nothing stand once where they are in the program."""
     moves = program.moves
     happenings: list[tuple[int, int, int, str]] = []  # next move, 0 event / 1 move, block, words
     for event in program.events:
@@ -193,19 +193,26 @@ def _blocks(program: Program, table: _Table) -> Iterator[tuple[int, list[str]]]:
         if moves.kind[i] != Kind.DWELL:
             happenings.append((i, 1, int(moves.block[i]), _move_words(table, i)))
     happenings.sort(key=lambda h: h[:2])
+    shown = {happening[2] for happening in happenings}  # these stand where they run, or have been told as quiet
     done = -1
     i = 0
+
+    def quiet(first: int, last: int) -> Iterator[tuple[int, list[str]]]:
+        for other in range(first, last):
+            if other not in shown:
+                shown.add(other)
+                yield other, _code_words(program, other)
+
     while i < len(happenings):
         block = happenings[i][2]
-        if block > done + 1:
-            yield from ((quiet, _code_words(program, quiet)) for quiet in range(done + 1, block))
+        yield from quiet(done + 1, block)
         said = _code_words(program, block)
         while i < len(happenings) and happenings[i][2] == block:
             said.append(happenings[i][3])
             i += 1
         yield block, said
         done = block
-    yield from ((quiet, _code_words(program, quiet)) for quiet in range(done + 1, len(program.block_line)))
+    yield from quiet(done + 1, len(program.block_line))
 
 
 def _code_words(program: Program, block: int) -> list[str]:

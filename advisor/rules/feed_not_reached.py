@@ -42,6 +42,8 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     with np.errstate(invalid="ignore", divide="ignore"):
         share = np.where(along.feed > 0, along.reached / along.feed, 1.0)
         slow = along.cutting & (share < SLOW)
+    # On ramps and helices chips are held to the feed they ask for, as in chip-too-thin.
+    level = np.asarray(cuts.descent) < 0.01 * np.asarray(cuts.length)
     for index, limit in enumerate(along.limits):
         of_tool = along.cutting & (cuts.cutter == index)
         total, spent = float(np.nansum(along.minutes[of_tool])), float(np.nansum(along.minutes[of_tool & slow]))
@@ -56,7 +58,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
             least = limit.chip_least * (1 - wide * (1 - limit.slot_chip_factor))
             if limit.metal:
                 least = np.maximum(least, 0.4 * limit.edge_radius)
-            thin = bool(_middle((along.thickest * share / least)[of_tool & slow]) < 1.0)
+            thin = bool(_middle((along.thickest * share / least)[of_tool & slow & level]) < 1.0)
         yield told(
             "feed-not-reached",
             evidence,

@@ -205,7 +205,7 @@ def pocket(w: Writer) -> None:
 
 def face(w: Writer) -> None:
     long, wide, _ = box_of(w)
-    strips = math.ceil(wide / w.advice.stepover)
+    strips = round(wide / w.advice.stepover)
     for k in range(1, w.passes + 1):
         for strip in range(1, strips + 1):
             y = -w.d / 2 + w.advice.stepover * strip
@@ -265,6 +265,9 @@ def box_of(w: Writer) -> tuple[float, float, float]:
     if operation == "pocket":
         room = 2 * (5 * w.advice.stepover + d + 2) + 4 * d
         wide = (room + 10 * (w.advice.feed / 60.0) ** 2 / w.machine.acceleration[0] + 2, room)
+    elif operation == "face":  # whole strips: a last narrow one would be another cut than the one advised
+        strips = math.ceil(size[operation][1] * d / w.advice.stepover)
+        return float(math.ceil(size[operation][0] * d)), strips * w.advice.stepover, w.depth + max(4.0, 0.6 * d + 1.5)
     else:
         wide = (size[operation][0] * d, size[operation][1] * d)
     return float(math.ceil(wide[0])), float(math.ceil(wide[1])), w.depth + max(4.0, 0.6 * d + 1.5)

@@ -35,6 +35,7 @@ CASES = [
     ("ballnose-6mm-4f", "stainless-304", "machining-centre", "face", 6.0, {"stepover": 1.5}),
     ("endmill-metal-8mm-3f", "mdf", "machining-centre", "drill", 8.0, {}),  # inches written rounded
     ("endmill-upcut-3mm-2f", "foam", "industrial-router", "slot", 9.0, {}),  # foam does not pack
+    ("endmill-upcut-5mm-2f", "softwood-plywood", "belt-router", "slot", 2.5, {}),  # ramps too short for their feed
 ]  # fmt: skip
 
 

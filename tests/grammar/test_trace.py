@@ -124,3 +124,10 @@ def test_the_words_are_folded_to_the_screen(width: int) -> None:
     folded = trace_text(program, width)
     assert max(map(len, folded.splitlines())) <= width
     assert folded.split() == trace_text(program).split()  # nothing but the line ends changes
+
+
+def test_blocks_jumped_over_are_told_where_they_run() -> None:
+    lines = trace_text(read_program(b"G92 X0\nM98 P1\nG0 X5\nM30\nO1\n(in the subprogram)\nG0 X1\nM99\n")).splitlines()
+    numbers = [int(line[:6]) for line in lines if line[:6].strip().isdigit()]
+    assert numbers == [1, 2, 5, 6, 7, 8, 3, 4]
+    assert lines[[line[:6].strip() for line in lines].index("3") + 1].strip().startswith("rapid to X5")
