@@ -1051,7 +1051,10 @@ def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[
     wall.ravel()[places[thickness < thinner_than]] = True
     found = []
     ny = heights.shape[1]
-    for cells in grouped(label(wall)):
+    # a wall thinner than a cell is met in some of its rows only: what lies a few cells apart belongs together, but not
+    # the single cells that stand out of the edge of thick material, since each row is sampled a little elsewhere
+    wall &= ~_beside_bulk(heights, wall, higher_than)
+    for cells in grouped(np.where(wall, label(_widened(wall)), np.int32(0))):
         if len(cells) < 6:
             continue
         a, b = cells // ny, cells % ny
@@ -1060,7 +1063,8 @@ def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[
         if length < 2 * thinner_than:
             continue
         of = np.searchsorted(places, cells)
-        thick = median(thickness[of])
+        # a straight wall is as thick as its area says; of others a cell and less is not told apart
+        thick = min(median(thickness[of]), len(cells) * dx * dy / length)
         if length < 3 * thick:
             continue
         k = len(cells) // 2
@@ -1080,6 +1084,29 @@ def thin_walls(cuts: Cuts, *, thinner_than: float, higher_than: float) -> tuple[
             )
         )
     return tuple(sorted(found, key=lambda t: (t.row, t.at)))
+
+
+def _beside_bulk(heights: Singles, wall: Bools, drop: float) -> Bools:
+    """Cells of walls next to a cell that stands nearly as high and is of no wall."""
+    found = np.zeros(wall.shape, dtype=bool)
+    a, b = np.nonzero(wall)
+    for da, db in ((-1, 0), (1, 0), (0, -1), (0, 1)):
+        na, nb = a + da, b + db
+        k = np.flatnonzero((na >= 0) & (na < wall.shape[0]) & (nb >= 0) & (nb < wall.shape[1]))
+        near = ~wall[na[k], nb[k]] & (heights[na[k], nb[k]] > heights[a[k], b[k]] - drop)
+        found[a[k[near]], b[k[near]]] = True
+    return found
+
+
+def _widened(mask: Bools) -> Bools:
+    """A mask with all neighbours of its cells, at corners too."""
+    wide = mask.copy()
+    wide[1:] |= mask[:-1]
+    wide[:-1] |= mask[1:]
+    across = wide.copy()
+    wide[:, 1:] |= across[:, :-1]
+    wide[:, :-1] |= across[:, 1:]
+    return wide
 
 
 def turned(field: Field, about: str, height: float) -> Field:

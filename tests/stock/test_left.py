@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from advisor.kernels.remains import SOLID, connect, eroded, label, least_level, partings, rooms, side_reach, wall_runs
-from advisor.stock import freed_parts, lattice_of, remove, thin_floors, thin_walls, turned
+from advisor.stock import StockBounds, freed_parts, lattice_of, remove, thin_floors, thin_walls, turned
 from advisor.values import Cutter
 from tests.stock.build import Path, cut, placed_of, setting_of
 
@@ -152,6 +152,41 @@ def test_thin_walls(angle: float) -> None:
             assert walls[0].width == pytest.approx(8.0, abs=0.01)
             assert walls[0].length == pytest.approx(30, abs=5)
             assert walls[0].row == 5
+
+
+@pytest.mark.parametrize("thick", [0.25, 0.3, 0.45])
+def test_walls_of_about_one_cell(thick: float) -> None:
+    """Between two slots, anywhere and in any direction, on a grid of 0.25 mm; its thickness within half a cell."""
+    rng = np.random.default_rng(int(thick * 100))
+    for angle in (0.0, math.pi / 2, math.pi / 4, *rng.uniform(0, math.pi, 5)):
+        u = np.array([math.cos(angle), math.sin(angle)])
+        n, middle = np.array([-u[1], u[0]]), np.array([50.0, 40.0]) + rng.uniform(-1, 1, 2)
+        a, b = middle - 15 * u, middle + 15 * u
+        path = Path(*a, 5).line(z=-8).line(*b).rapid(z=5).rapid(*(a + (6 + thick) * n)).line(z=-8)
+        path.line(*(b + (6 + thick) * n))
+        cuts = cut(path, setting_of(SIZE, FLAT), bounds=StockBounds(cell=0.25))
+        walls = thin_walls(cuts, thinner_than=2.0, higher_than=2.0)
+        assert 1 <= len(walls) <= 2  # where few rows meet it, it may fall apart
+        assert sum(wall.length for wall in walls) == pytest.approx(30, abs=6)
+        assert max(wall.thickness for wall in walls) == pytest.approx(thick, abs=0.125)
+
+
+@pytest.mark.parametrize("step", [2.4, 4.1, 5.9, 6.0])
+def test_edges_of_pockets_and_steps_are_no_walls(step: float) -> None:
+    """A zigzag in any direction, wider and wider steps down, slots that just touch: nothing thin is left standing."""
+    rng = np.random.default_rng(int(step * 10))
+    for _ in range(6):
+        turn = rng.uniform(0, 2 * math.pi)
+        u = np.array([math.cos(turn), math.sin(turn)])
+        n, corner = np.array([-u[1], u[0]]), np.array([50.0, 40.0]) + rng.uniform(-3, 3, 2)
+        path = Path(*corner, 5)
+        for z in (-3.0, -6.0, -9.0):
+            path.rapid(z=5).rapid(*corner).line(z=z)
+            for k in range(6):
+                side = corner + step * k * n
+                ends = (side + 15 * u, side - (5 + z / 3) * u)
+                path.line(*ends[k % 2]).line(*(ends[k % 2] + (step * n if k < 5 else 0)))
+        assert thin_walls(cut(path, setting_of(SIZE, FLAT)), thinner_than=2.0, higher_than=2.0) == ()
 
 
 def test_thin_strip_at_the_edge_of_the_stock_is_a_wall() -> None:
