@@ -464,11 +464,14 @@ def _sweep(
         return
     width = mask.shape[1]
     h = heights.ravel()[found].astype(np.float64)
-    d2 = d2.ravel()[found]
+    level_cut = what <= LINE and form == FLAT and not part  # one height for all cells
+    if looks or not level_cut:
+        d2 = d2.ravel()[found]
     args = (form, flat, corner, slope)
     # height of the swept underside over each cell
+    surface: Any
     if what <= LINE:
-        surface = low_z + form_height(d2, radius, *args)
+        surface = low_z if level_cut else low_z + form_height(d2, radius, *args)
         if what == LINE:
             along, across = along.ravel()[found], across.ravel()[found]
     elif what == SLOPE:
@@ -539,10 +542,14 @@ def _sweep(
             if under.any():
                 rest = p1[2] + form_height(e2[under], radius, *args) - h[under]
                 tally.end_clearance[first] = min(tally.end_clearance[first], rest.min())
-    keep = np.flatnonzero(removed > SPECK)
-    if not len(keep):
+    cut = removed > SPECK
+    # where all of them are cut, as in most level cuts, nothing is copied
+    keep: Any = slice(None) if cut.all() else np.flatnonzero(cut)
+    found, h, removed = found[keep], h[keep], removed[keep]
+    if not len(found):
         return
-    found, h, new, removed = found[keep], h[keep], new[keep], removed[keep]
+    if np.ndim(new):
+        new = new[keep]
     if level_bottom is None:
         floor = floor[keep]
     fi = found // width
@@ -614,7 +621,7 @@ def _sweep(
         return
     if bins is None:
         tally.volume[first] += removed.sum() * lattice.area
-        tally.cells[first] += len(keep)
+        tally.cells[first] += len(found)
         single = removed.astype(np.float32)
         k = int(np.argmax(single))
         if single[k] > tally.depth[first]:
