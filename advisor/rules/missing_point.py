@@ -268,6 +268,7 @@ def _places(evidence: Evidence) -> Iterator[Finding]:
     ends = _work(evidence)
     plain = _plain(evidence)
     used = _cut_from(evidence)
+    beside = feeding(evidence) & ((moves.flags & Flag.COMPENSATED) != 0)  # not judged, but the work lies there too
     for axis, letter in enumerate("XY"):
         values = ends[:, axis]
         rows = np.flatnonzero(plain & np.isfinite(values) & used)
@@ -284,6 +285,9 @@ def _places(evidence: Evidence) -> Iterator[Finding]:
             if len(others) < 3:
                 continue
             low, high = float(others[0]), float(others[-1])
+            if beside.any():
+                low = min(low, float(np.nanmin(ends[beside, axis], initial=np.inf)))
+                high = max(high, float(np.nanmax(ends[beside, axis], initial=-np.inf)))
             low = min(low, -evidence.zero[axis])
             high = max(high, workpiece.size[axis] - evidence.zero[axis])
             span = high - low

@@ -375,6 +375,18 @@ def test_an_outline_led_in_from_the_other_side(code: str, turn: str, start: str,
     assert all(first == 9 for first, _ in found)
 
 
+def test_outlines_with_compensation_count_as_places() -> None:
+    """An outline beside the declared stock: the point it is led in from lies near it, not far outside everything."""
+    body = (
+        "G0 X36.4 Y17.9\nG0 Z5\nG1 Z0.4 F800\n"
+        + "G3 X35.5 Y18.8 R0.9 F2000\nX34.6 Y17.9 R0.9\nX35.5 Y17 R0.9\nX36.4 Y17.9 R0.9\n"
+    )
+    body += "G3 I-0.9 J0 Z-1\nG0 Z5\nG0 X-30.6 Y-33.2\nG1 Z0.3\nG1 X-20.4 Z-1\nX-30.6\nG41 D1\nG1 Y-30.2\n"
+    body += "G3 X-35.7 Y-25.1 R5.1\nG1 X-43.1\nY-10.3\nX-28.3\nY-25.1\nX-35.7\nG3 X-40.8 Y-30.2 R5.1\nG40\nG1 Y-33.2\n"
+    text = HEAD.format(tool=1) + body + TAIL
+    assert told(text, "missing-point") == []
+
+
 def drilled(cycle: str, *more: str) -> list[tuple[int, int]]:
     """Lines told on holes by the 6 mm drill in the sheet of 300 x 200 mm."""
     text = (
