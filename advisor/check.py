@@ -379,7 +379,9 @@ class _Run:
         if {"cutter", "engagement"} & set(rule.needs):
             for tool, first, last in evidence.unknown_cutters:
                 name = "the tool in the spindle is never named" if tool is None else f"the cutter of T{tool} is not known"
-                key = "[[cutter]]" if tool is None else f"[[cutter]] with tool = {tool}"
+                key = f"[[cutter]] with tool = {tool}"
+                if tool is None:
+                    key = "[start] tool, its number," if setting.cutters else "[[cutter]]"
                 self.not_checked.append(
                     NotChecked(rule.name, f"{name}: give {key} in the shop file, or --cutter", "cutter", first, last)
                 )

@@ -37,11 +37,15 @@ def check(evidence: Evidence) -> Iterator[Finding]:
     for tool, _, _ in evidence.unknown_cutters:
         rows = feeding(evidence) & mode_flags(evidence, [mode.tool == tool for mode in moves.modes])
         name = "The tool in the spindle is never named by the program" if tool is None else f"T{tool} is not described"
-        key = "--cutter NAME" if tool is None else f"[[cutter]] with tool = {tool}, or --cutter {tool}=NAME"
+        lack = f"no cutter is given: [[cutter]] with tool = {tool}, or --cutter {tool}=NAME"
+        if tool is None:
+            lack = "no cutter is given: --cutter NAME"
+            if evidence.setting.cutters:
+                lack = "nothing says which of the shop file's cutters it is: [start] tool, or --cutter NAME"
         yield Finding(
             rule=NAME,
             block=int(moves.block[int(rows.argmax())]),
-            message=f"{name}, and no cutter is given: {key}.",
+            message=f"{name}, and {lack}.",
             fix="Give --cutter NAME, or in the shop file a [[cutter]] and its number as [start] tool." if tool is None else "",
         )
 

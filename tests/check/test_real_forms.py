@@ -89,6 +89,11 @@ def test_a_tool_without_a_number_is_not_asked_for_its_number() -> None:
     found = report(CUT, Setting())
     told = next(f for f in found.findings if f.rule == "cutter-unknown")
     assert "--cutter NAME" in told.fix and "T=NAME" not in told.fix
+    shop = report(CUT, default())
+    told = next(f for f in shop.findings if f.rule == "cutter-unknown")
+    assert "which of the shop file's cutters" in told.message
+    assert any("[start] tool, its number, in the shop file" in n.reason for n in shop.not_checked)
+    assert "cutter-unknown" not in {f.rule for f in report(CUT, replace(default(), start={"tool": 1})).findings}
 
 
 def test_reasons_that_keep_the_same_rules_from_looking_stand_together() -> None:
