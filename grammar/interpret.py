@@ -22,7 +22,7 @@ How a bulk reader uses them on runs of blocks:
    Stop the run before such a block and go on after it.
 4. Moves in which no axis moves are left out; arcs are never left out. Hand finished stretches to
    ``machine.record.extend`` and put ``pos``, ``f``, ``state_id``, ``state_now`` and ``block`` of the machine right;
-   an F word is an ``Event`` of kind "feed" at its block.
+   an F word that changes the feed is an ``Event`` of kind "feed" at its block.
 """
 
 from __future__ import annotations

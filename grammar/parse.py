@@ -29,7 +29,7 @@ NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)"  # as NUMBER in rs274.lark
 _PLAIN_WORD = re.compile(rf"([A-FH-LP-SU-Z])({NUMBER})")
 _PLAIN_BLOCK = re.compile(rf"(?:N[0-9]+)?(?:[A-MP-Z]{NUMBER}|{COMMENT})*")
 _PLAIN_ITEM = re.compile(rf"([A-Z])({NUMBER})|{COMMENT}")
-_HEAD = re.compile(r"(/?)N[0-9]{1,5}(?![0-9.])")
+_HEAD = re.compile(r"(/?)N(?:[0-9]{1,5}|([0-9]{6,}))(?![0-9.])")
 _EXACT = re.compile(r"[#\[\]=<\x02:%]|END|GOTO|THEN|DO[0-9]")
 _SLOW = re.compile(r"[^ \tA-DF-Za-df-z0-9.+#\[\]=<>-]")
 _ODD_SPACE = " \t\x00\x0b\x0c\x1a\x7f\xa0\xc2"  # padding, form feed, end of file, no-break space
@@ -234,13 +234,18 @@ def raw_place(line: str, squeezed: Squeezed, index: int) -> int:
 def shape(text: str) -> tuple[str, list[str]]:
     """The shape of squeezed text and the texts of its numbers in order; no numbers where the exact text counts."""
     if text[:1] in "N/":
-        text = _HEAD.sub(r"\1N" + MARK, text, count=1)
+        text = _HEAD.sub(_head_mark, text, count=1)
     if _EXACT.search(text) is not None:
         return text, []
     parts = _PLAIN_WORD.split(text)
     numbers = parts[2::3]
     parts[2::3] = [MARK] * len(numbers)
     return "".join(parts), numbers
+
+
+def _head_mark(head: re.Match[str]) -> str:
+    """A line number as its mark: one for up to five digits, two for more."""
+    return f"{head[1]}N{MARK if head[2] is None else MARK + MARK}"
 
 
 class Templates:

@@ -3,8 +3,9 @@
 A line's *shape* is what is left of it when each number becomes a mark. The mark keeps what the language may ask of a
 number besides its value: whether it has a sign and a point. Values after G, M, T and O stay literal; a line number of
 one to five digits at the head of the line is one mark and no number. Spaces and tabs outside comments fall away and
-letters are taken as capitals, as the standard has it (NISTIR 6556, 3.3). A line with anything else in it (comments,
-brackets, parameters, free text) is ``OTHER``: it is kept by its exact text and never read here.
+letters are taken as capitals, as the standard has it (NISTIR 6556, 3.3). A longer line number is another mark. A line
+with anything else in it (comments, brackets, parameters, free text) is ``OTHER``: it is kept by its exact text and never
+read here.
 
 Shapes are found through a hash table; a hit is accepted only after the line's skeleton (its letters and marks, a byte
 each) was compared with the shape's, so a collision costs time and never a wrong reading.
@@ -214,8 +215,8 @@ def scan(
                 plain = False
             mark = 128 + sign * 2 + (1 if points > 0 else 0)
             if line_number:
-                mark = 200
-                if length != 1 or sign != 0 or points > 0 or digits > 5:
+                mark = 200 if digits <= 5 else 201
+                if length != 1 or sign != 0 or points > 0:
                     plain = False
             h = (h ^ np.uint64(mark)) * np.uint64(1099511628211)
             length += 1

@@ -55,9 +55,9 @@ def carry_out(
     """Resolve the lines of a run one after the other.
 
     ``fields`` and ``scales`` describe each combination (see ``_describe``). Fills, per recorded move, kind, line, used
-    (combination), end (n, 3) and feed; per arc its move and centre (k, 3) in arc and centre; per F word its line and
+    (combination), end (n, 3) and feed; per arc its move and centre (k, 3) in arc and centre; per new feed its line and
     number of the next move in feeds (k, 2). Stops before the first line whose numbers ask for a closer look. Returns
-    (lines done, moves, arcs, F words, F in force).
+    (lines done, moves, arcs, new feeds, F in force).
     """
     moves = arcs = fs = 0
     to = np.empty(3)
@@ -74,6 +74,7 @@ def carry_out(
             new_f = numbers[base + slot]
             if not (0.0 < new_f < 1e12):
                 return i, moves, arcs, fs, f
+        new = new_f != f
         if what != 0 and not new_f > 0.0:
             return i, moves, arcs, fs, f
         absolute = fields[k, 2] == 1
@@ -120,7 +121,7 @@ def carry_out(
                 if not (begin > 0.0) or not (abs(begin - finish) <= tolerance + ratio * begin):
                     return i, moves, arcs, fs, f
         f = new_f
-        if fields[k, 1] >= 0:
+        if new:
             feeds[fs, 0] = i
             feeds[fs, 1] = moves
             fs += 1

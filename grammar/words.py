@@ -52,8 +52,9 @@ def comment(m: Machine, v: list[float]) -> None:
 def feed_word(m: Machine, v: list[float], slot: int) -> None:
     if v[slot] < 0:
         raise Reject("bad-value", f"the feed is negative: F{v[slot]:g}", "Write a positive feed.", "F")
+    if v[slot] != m.f:  # many programs say the same F in every block
+        m.event("feed", v[slot])
     m.f = v[slot]
-    m.event("feed", v[slot])
 
 
 def speed(m: Machine, v: list[float], slot: int) -> None:

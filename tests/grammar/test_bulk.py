@@ -48,7 +48,8 @@ PLAIN = st.sampled_from(
     ["G0 X1 Y2", "G1 X3 F200", "X4", "Y5.5", "X1 Y1 Z-1", "G2 X5 Y5 I2 J0", "G3 X0 Y0 R5", "G3 X0 Y2 R-4.5", "G1 Z-2 F90",
      "x2y3", "N10 X7", "G2 X1 I5", "I3", "G1 X1 Y1", "", "F0", "F-3", "G1 X2 F0", "G19", "G91", "G90", "G20", "G21", "(c)",
      "M3 S1000", "G81 X1 Y1 Z-2 R1", "G80", "G55", "G92 X0", "G53 G0 Z0", "T1 M6", "/X9", "#1=4", "X#1", "X[1+2]", "G93",
-     "G94", "G41 D1", "G40", "G18 G2 X1 Z1 R3", "G17", "A10", "G0", "X1 X2", "Q5", "G1 X1 M8", "; note", "X", "G61", "G64"]
+     "G94", "G41 D1", "G40", "G18 G2 X1 Z1 R3", "G17", "A10", "G0", "X1 X2", "Q5", "G1 X1 M8", "; note", "X", "G61", "G64",
+     "N123456 X8", "N1234567G1X9F5", "/N1234560 Y1"]
 )  # fmt: skip
 LINES = st.lists(st.one_of(PLAIN, PLAIN, PLAIN, st.lists(WORD, min_size=1, max_size=4).map(" ".join)), max_size=60)
 
@@ -77,6 +78,17 @@ def test_a_faulty_number_inside_a_run_is_one_fault_and_reading_goes_on() -> None
     text = "\n".join(rows).encode()
     program = bulk(text, "shop")
     assert [(f.rule, f.line) for f in program.faults if f.severity == "error"] == [("arc-mismatch", 21)]
+    same(program, read_program(text, plain=True))
+
+
+def test_long_line_numbers_and_an_f_in_every_block_are_taken_in_runs() -> None:
+    rows = ["G21 G90 G0 X0 Y0 Z0", "G1 F100"] + [f"N{99_000 + 10 * k} G1 X{k}.5 F{300 if k < 150 else 400}" for k in range(300)]
+    text = "\n".join(rows).encode()
+    lines = scanned(Source(text, "program"))
+    assert lines is not None and len(set(lines.shape[2:].tolist())) == 2 and (lines.shape >= 0).all()
+    program = bulk(text, "shop")
+    assert [f.line for f in program.faults if "long line number" in f.message] == [103]
+    assert [e.value for e in program.events if e.kind == "feed"] == [100.0, 300.0, 400.0]
     same(program, read_program(text, plain=True))
 
 
