@@ -356,7 +356,7 @@ def engaged_part(low: Floats, high: Floats, width: Floats, run: Floats, reach: F
     length ``run`` and the width; mm."""
     with np.errstate(invalid="ignore", divide="ignore"):
         # the shorter the piece, the further inside the edge its outermost cells may lie
-        edge = np.maximum(np.clip(3.5 * cell * cell / run, cell, 2 * cell), 0.06 * reach)
+        edge = np.maximum(np.clip(4.5 * cell * cell / run, cell, 2 * cell), 0.06 * reach)
         right, left = low <= edge - reach, high >= reach - edge
         solid = width >= 0.8 * (high - low)
         first, second = np.where(right, -reach, low), np.where(left, reach, high)
@@ -714,9 +714,12 @@ def _beside_corners(
     # where the width leaves less than a cell at one of the sides, the side is the one with more room
     close = (least < lattice.cell - reach) & (most > reach - lattice.cell) & (width < 1.98 * reach - lattice.cell)
     more_left = reach - second > first + reach
+    follows = (np.diff(piece) == 1) & (row[1:] == row[:-1])
+    between = np.flatnonzero(follows[1:] & follows[:-1]) + 1
     for own, other, room in ((first, steady[0], ~more_left), (second, steady[1], more_left)):
-        np.copyto(own, np.where(close, np.sign(other) * reach, other),
-                  where=(np.abs(own - other) <= STEADY * lattice.cell) & ~(close & room))  # fmt: skip
+        alike = np.abs(own - other) <= STEADY * lattice.cell
+        alike[between] |= alike[between - 1] & alike[between + 1]
+        np.copyto(own, np.where(close, np.sign(other) * reach, other), where=alike & ~(close & room))
     span, counted = second - first, front / length
     solid = counted >= SOLID_SHARE * span
     met = np.flatnonzero(rims[:, 1] > 0)

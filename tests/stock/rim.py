@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
@@ -31,7 +32,7 @@ class Stretch:
     share: np.ndarray
 
 
-def stretch(row: dict, index: int, n: int = 721) -> Stretch:
+def stretch(row: dict[str, Any], index: int, n: int = 361) -> Stretch:
     """The path of one level move of tests.stock.build.Path in the plane."""
     a, b = np.array(row["start"][:2]), np.array(row["end"][:2])
     u = np.linspace(0, 1, n)
