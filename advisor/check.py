@@ -195,6 +195,7 @@ class _Run:
         self.failures: dict[tuple[str, ...], list[str]] = {}
         self.approaches: set[NotChecked] = set()  # rapids from where the machine stands: nobody can know them
         self.last_line = 1
+        self.unassumed = ""  # why no stock could be assumed, once asked
 
     def left(self, program: Program, ask: Callable[[Program], Left] | None) -> Left | None:
         """What the programs before this one in its job left; None for a program that comes after none."""
@@ -368,6 +369,13 @@ class _Run:
                     key = "machine"
                 self._whole_rule(rule.name, self._reason(key, evidence), key)
                 return True
+        if {"stock", "engagement"} & set(rule.needs) and setting.workpiece is None and evidence.placed is None:
+            if not self.unassumed:
+                from advisor.place import assume
+
+                self.unassumed = assume(evidence.program, setting)[1]
+            self._whole_rule(rule.name, self.unassumed, "stock")
+            return True
         left = evidence.left
         if left is not None and left.unknown and "engagement" in rule.needs:
             self._whole_rule(rule.name, left.unknown, "job")

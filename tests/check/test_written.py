@@ -502,3 +502,22 @@ def test_the_work_offset_is_one_the_shop_file_declares(start: str, declared: tup
     places = dict.fromkeys(declared, (210.0, 340.0, -92.0))
     found = check_program(text.encode(), path="p.ngc", setting=replace(default(), offsets=places))
     assert [f.line for f in found.findings if f.rule == "outside-travel"] == lines
+
+
+# ------------------------------------------------------------------------------------------------- a stock to assume
+
+
+@pytest.mark.parametrize(
+    ("heights", "reason"),
+    [
+        ("G1 Z10 F800\nG1 X60 F2000\nG1 Z2\nG1 X20\n", "program zero seems to lie on the table"),
+        ("G1 Z0 F800\nG1 X60 F2000\n", "nothing is cut below program Z 0"),
+    ],
+)
+def test_where_no_stock_can_be_assumed_the_rules_say_so(heights: str, reason: str) -> None:
+    text = HEAD.format(tool=1) + "G0 X20 Y20\nG0 Z30\n" + heights + TAIL
+    setting = replace(default(), workpiece=None, assume_stock=True)
+    found = check_program(text.encode(), path="p.ngc", setting=setting)
+    assert [f.rule for f in found.findings if f.severity != "note"] == []
+    told = {n.rule: n.reason for n in found.not_checked}
+    assert all(reason in told[rule] for rule in ("rapid-into-stock", "air-cutting", "stepdown-over-limit", "part-freed"))
