@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.kernels.plan import ABOVE, ARC, BENT, CONE, FINE, FLAT, HELIX, LINE, RAPID, SLOPE, VERTICAL, Plan, bins_along
+from advisor.kernels.plan import ABOVE, ARC, BENT, CONE, CUTS, FINE, FLAT, HELIX, LINE, RAPID, SLOPE, VERTICAL, Plan, bins_along
 from advisor.kernels.rim import NOTHING, Rims, rim_rows
 from grammar.classes import dataclass
 
@@ -233,12 +233,14 @@ def run_numpy(
     total = len(s)
     level_bottom = None if any(bottom.strides) else float(bottom.flat[0])
     disc: _Disc | None = None
+    room: float | None = None  # of the disc, while nothing has been cut since a rapid looked at it
     for begin, stop, together in batches(plan, boxes):
         if progress is not None:
             progress(begin / total)
         if rims.full:
             rims.settle()
         if together:
+            room = None
             shape = profiles[int(s.profile[begin])]
             look = rims.look if (rim_of[begin:stop] >= 0).any() else None
             sweep_batch(plan, slice(begin, stop), boxes, lattice, shape, top, bottom, mover, tally, look)
@@ -256,9 +258,15 @@ def run_numpy(
             if what == VERTICAL and use < ABOVE and p0[0] == p1[0] and p0[1] == p1[1]:
                 place = (p0[0], p0[1], profile, *box)
                 if disc is None or disc.place != place:
-                    disc = _disc(place, shape, lattice, top.shape[1])
-                _stroke(use, row, shape, p0[2], p1[2], first, disc, lattice.area, top, bottom, level_bottom, mover, tally)
+                    disc, room = _disc(place, shape, lattice, top.shape[1]), None
+                if room is not None and use != CUTS and min(p0[2], p1[2]) + room >= 0:
+                    _pass_by(first, p0[2], p1[2], room, tally)
+                    continue
+                room = _stroke(
+                    use, row, shape, p0[2], p1[2], first, disc, lattice.area, top, bottom, level_bottom, mover, tally
+                )
                 continue
+            room = None
             for window in _strips(what, p0, p1, shape[0], box, lattice):
                 _sweep(
                     what, use, row, shape, p0, p1, arcs[arc] if arc >= 0 else no_arc, first, count, fine, window,
@@ -313,8 +321,9 @@ def _stroke(
     level_bottom: float | None,
     mover: Ints,
     tally: Tally,
-) -> None:
-    """A vertical stroke; as ``_sweep``."""
+) -> float | None:
+    """A vertical stroke; as ``_sweep``. For a rapid that cuts nothing, how high the tip at Z 0 would stand above the
+    material: it is the same for the next one here."""
     radius, core_radius = shape[0], shape[5]
     index, away2, height = disc.cells, disc.away2, disc.height
     low_z = min(z0, z1)
@@ -325,7 +334,7 @@ def _stroke(
         floor = bottom[np.unravel_index(index, bottom.shape)]
     found = np.flatnonzero(single > (floor if looks else low_z + SPECK))
     if not len(found):
-        return
+        return np.inf if looks else None
     if len(found) < len(index):
         index, away2, height, single = index[found], away2[found], height[found], single[found]
         if level_bottom is None:
@@ -333,17 +342,15 @@ def _stroke(
     h = single.astype(np.float64)
     surface = low_z + height
     if looks:
-        gap = (surface - h).min()
-        tally.clearance[first] = min(tally.clearance[first], gap)
-        if z1 < z0:
-            tally.end_clearance[first] = min(tally.end_clearance[first], gap)
-        if gap >= 0:
-            return
+        room = float((height - h).min())
+        _pass_by(first, z0, z1, room, tally)
+        if low_z + room >= 0:
+            return room
     new = np.maximum(surface, floor)
     removed = h - new
     keep = np.flatnonzero(removed > SPECK)
     if not len(keep):
-        return
+        return None
     index, away2, removed = index[keep], away2[keep], removed[keep]
     tally.volume[first] += removed.sum() * area
     tally.cells[first] += len(keep)
@@ -361,6 +368,15 @@ def _stroke(
     if use != BENT:
         top.ravel()[index] = new[keep]
         mover.ravel()[index] = row
+    return None
+
+
+def _pass_by(first: int, z0: float, z1: float, room: float, tally: Tally) -> None:
+    """The clearance of a vertical rapid whose tip at Z 0 would stand ``room`` above the material."""
+    gap = min(z0, z1) + room
+    tally.clearance[first] = min(tally.clearance[first], gap)
+    if z1 < z0:
+        tally.end_clearance[first] = min(tally.end_clearance[first], gap)
 
 
 def _strips(
