@@ -63,7 +63,7 @@ def _arc_limit(evidence: Evidence, place: int, row: int, feeds: np.ndarray) -> f
 
 
 def check(evidence: Evidence) -> Iterator[Finding]:
-    """One finding a run of moves."""
+    """One finding a run of moves at one feed."""
     machine = evidence.setting.machine
     moves = evidence.moves
     if machine is None:
@@ -87,7 +87,9 @@ def check(evidence: Evidence) -> Iterator[Finding]:
     limit = np.where(up, machine.feed_max, limit)
     rows = feeding(evidence) & (length > 0) & np.isfinite(limit) & (moves.feed > limit + SLACK)
     excess = np.where(rows, moves.feed / np.where(limit > 0, limit, 1.0), 0.0)
-    through = ~feeding(evidence) | (length == 0)
+    # One F is one fault, wherever on its way the path turns along the slow axis.
+    last = np.maximum.accumulate(np.where(rows, np.arange(len(rows)), -1))
+    through = ~feeding(evidence) | (length == 0) | ((last >= 0) & (moves.feed == moves.feed[last]))
     for first, last, worst in runs_of(evidence, rows, excess, through=through, same_mode=False):
         top = float(limit[worst])
         yield span(

@@ -60,6 +60,17 @@ def test_a_helix_counts_its_rise() -> None:
     assert len(told(HEAD.format(tool=1) + body.format(feed=1.01 * most) + TAIL, "feed-over-machine")) == 1
 
 
+def test_one_feed_over_slopes_is_one_finding() -> None:
+    """Rows over steep ground at F9000: Z reaches 4000 mm/min, so at 45 degrees 5657 mm/min are the most; between them level."""
+    ground = "".join(f"G1 X{30 + 20 * n} Z-3\nX{33 + 20 * n} Z0\nX{40 + 20 * n}\nX{47 + 20 * n}\n" for n in range(3))
+    text = HEAD.format(tool=3) + "G0 X20 Y20\nG0 Z5\nG1 Z0 F800\nG1 X27 F{}\n" + ground + TAIL
+    assert told(text.format(5600), "feed-over-machine") == []
+    (found,) = told(text.format(9000), "feed-over-machine")
+    assert (found.line, found.end_line) == (10, 19)
+    twice = text.format(9000).replace("X53 Z0", "X53 Z0 F2000").replace("G1 X70", "G1 X70 F9000")
+    assert [(f.line, f.end_line) for f in told(twice, "feed-over-machine")] == [(10, 14), (18, 19)]
+
+
 # -------------------------------------------------------------------------------------------------- missing-point
 
 
