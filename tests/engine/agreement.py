@@ -2,7 +2,7 @@
 
 The programs are written here without any knowledge of the rules: spin-up dwell, safe heights, the advised entry, equal
 passes, the advised stepover, finish and pecks; the gentler first cut too; in millimetres and in inches.
-The long form: ``python -m tests.engine.agreement --count 1500 --seed 2`` prints a table by operation and material family.
+The long form: ``python -m tests.engine.agreement --count 1500 --seed 2`` prints a table by operation and class of material.
 """
 
 from __future__ import annotations
@@ -24,6 +24,10 @@ from advisor.rate import rate
 from advisor.recommend import recommend
 from advisor.values import Hold, Setting, Workpiece
 
+CLASSES = {
+    "wood": "wood", "board": "wood", "plastic": "plastic", "foam": "plastic", "composite": "composite",
+    "aluminium": "soft metal", "copper": "soft metal", "steel": "hard metal", "iron": "hard metal", "titanium": "hard metal",
+}  # fmt: skip
 OPERATIONS = ("slot", "side", "pocket", "face", "drill", "bore", "engrave")
 SAFE, NEAR, SKIN = 3.0, 1.0, 0.3  # mm above the work: across, down to by rapid, down to by feed
 
@@ -350,7 +354,7 @@ def main(count: int, seed: int, show: bool) -> None:
     advised = 0
     for request, answer, chance in answers(seed):
         assert request.material is not None
-        row = table[request.operation, request.material.family]
+        row = table[request.operation, CLASSES[request.material.family]]
         if not isinstance(answer, Advice):
             row["not possible" if answer is None else "refused"] += 1
             continue
@@ -370,7 +374,7 @@ def main(count: int, seed: int, show: bool) -> None:
         if advised == count:
             break
     columns = ("advised", "refused", "not possible", "checked", "error", "warning", "over")
-    print(f"{'operation and family':<24}" + "".join(f"{c:>13}" for c in columns))
+    print(f"{'operation and class':<24}" + "".join(f"{c:>13}" for c in columns))
     total: Counter[str] = Counter()
     for key in sorted(table):
         total.update(table[key])
