@@ -475,8 +475,8 @@ def test_a_v_cutter_is_as_wide_as_its_groove() -> None:
     """``speeds`` advises F3060 here (0.0638 mm a tooth at 1.5 mm); limits of a 6 mm cutter would let ten times pass."""
     assert carved(3060) == []
     assert carved(1.25 * 3060) == []
-    assert len(carved(2.5 * 3060)) == 1
-    assert carved(2.5 * 3060, deep=4.0) == []  # a groove 4.7 mm wide takes more
+    assert len(carved(3 * 3060)) == 1
+    assert carved(3 * 3060, deep=4.0) == []  # a groove 4.7 mm wide takes more
 
 
 def test_a_feed_ten_times_the_others_may_be_rounded() -> None:
