@@ -69,10 +69,12 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         wide = np.asarray(cuts.width) >= 2 * cuts.cell
         thick = along.cutting & wide & (thickest > SLACK * high + 1e-6)
         breaking = along.cutting & wide & (along.stress > 0.5 * rupture)
-        excess = np.where(thick | breaking, np.maximum(thickest / high, 2 * along.stress / rupture), 0.0)
         turn = np.where(along.rpm > 0, along.feed / along.rpm, 0.0)
+        # in one stretch each: the peaks in the corners of a contour do not add up, and a cutter breaks in one turn
+        thick, breaking = lasting(cuts, thick, TURNS * turn), lasting(cuts, breaking, turn)
+        excess = np.where(thick | breaking, np.maximum(thickest / high, 2 * along.stress / rupture), 0.0)
     worse = np.nan_to_num(excess)
-    found = [run for run in runs(cuts, thick | breaking, worse, gap=2) if run.length >= TURNS * turn[run.worst] - 1e-6]
+    found = runs(cuts, thick | breaking, worse, gap=2)
     sound = along.cutting & wide & np.isfinite(thickest) & ~(thick | breaking) & level(cuts)
     sound = lasting(cuts, sound, 2 * np.asarray(cuts.radius, dtype=float))
     # Thick chips and stress alone are told in their own words.

@@ -28,7 +28,7 @@ import numpy as np
 
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
-from advisor.rules._motion import METAL, family, no_limits, per_cutter, runs, told
+from advisor.rules._motion import METAL, family, lasting, no_limits, per_cutter, runs, told
 from advisor.rules.base import rule
 
 
@@ -43,10 +43,9 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     level = np.abs(np.asarray(cuts.descent, dtype=float)) < 1e-6
     with np.errstate(invalid="ignore"):
         full = along.cutting & level & (np.asarray(cuts.width) > 0.9 * diameter) & (cuts.depth > 0.5 * slot)
+    full = lasting(cuts, full, 2 * diameter)  # the peaks in the corners of a contour do not add up
     for run in runs(cuts, full, np.where(full, np.asarray(cuts.depth, dtype=float), 0.0), gap=3):
         k = run.worst
-        if run.length < 2 * diameter[k]:
-            continue
         yield told(
             "full-width-cut",
             evidence,
