@@ -79,7 +79,9 @@ def check(evidence: Evidence) -> Iterator[Finding]:
             continue
         since = changed[-1].move if changed else 0
         helped = any(
-            e.kind in ("shift", "probe", "length-offset") or (e.kind == "stop" and e.value in (0, 1, 0.0, 1.0))
+            (e.kind == "shift" and (str(e.value).startswith("G10") or e.value == "G92"))
+            or e.kind in ("probe", "length-offset")
+            or (e.kind == "stop" and e.value in (0, 1, 0.0, 1.0))
             for e in events
             if since <= e.move <= row and e.block >= block
         ) or bool((moves.kind[since:row] == Kind.PROBE).any())

@@ -249,14 +249,14 @@ def _above_a_ramp(
     across = (moves.start[row, :2] != moves.end[row, :2]).any() or moves.kind[row] == Kind.ARC
     if not across or not cuts[before : row + 1].all():
         return False
-    if cuts[row : after + 1].all() and last < first:
-        return last - 1e-6 <= -height
-    # The last way down of a ramp: nothing else goes to this height, and the level pass at it is in air.
     level = row + 1
     while level < after and cuts[level] and moves.end[level, 2] == moves.start[level, 2]:
         level += 1
     travelled = float(np.nansum(evidence.lengths[row + 1 : level]))
-    return travelled >= LEAST and np.count_nonzero(np.abs(z - height) < 1e-6) == level - row
+    # The last way down of a ramp: nothing else goes to this height, and the level pass at it is in air.
+    if travelled >= LEAST and np.count_nonzero(np.abs(z - height) < 1e-6) == level - row:
+        return True
+    return bool(cuts[row : after + 1].all() and last < first and last - 1e-6 <= -height)
 
 
 def _places(evidence: Evidence) -> Iterator[Finding]:

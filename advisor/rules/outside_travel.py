@@ -96,11 +96,11 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
 def _undeclared(evidence: Evidence, unplaced: np.ndarray) -> Iterator[Finding]:
     """Work offsets the program cuts in, where the shop file declares others and the program sets none itself."""
     systems = evidence.setting.offsets
-    if not systems or "G10" in evidence.program.codes:
+    if not systems:
         return
     moves = evidence.moves
     rows = unplaced[feeding(evidence)[unplaced]]
-    told: set[str] = set()
+    told = {str(event.value).removeprefix("G10 ") for _, event in events_of(evidence, "shift")}  # set by the program itself
     for row in rows[np.flatnonzero(np.diff(moves.frame[rows], prepend=-1))].tolist():
         system = moves.frames[int(moves.frame[row])].system
         if system not in told:

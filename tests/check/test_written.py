@@ -311,6 +311,15 @@ def test_the_length_of_another_tool() -> None:
     assert len(offsets(21, {1: 50.0})) == 1
 
 
+@pytest.mark.parametrize(("between", "count"), [("", 1), ("G52 X10 Y10\n", 1), ("G92 Z5\n", 0), ("M0\n", 0), ("G43 H2\n", 0)])
+def test_what_stands_in_for_a_length(between: str, count: int) -> None:
+    """A shift in X and Y says nothing of how long the second tool is."""
+    first = "G43 H1\nG0 X20 Y20\nG0 Z5\nG1 X26 Z-1 F800\nG1 X60 F2000\nG0 Z60\nG49\nM5\nT2 M6\nM3 S16000\nG4 P5\n"
+    second = "G0 Z60\nG0 X20 Y60\nG0 Z5\nG1 X60 Z-1 F800\nG1 X20 F2000\n"
+    text = HEAD.format(tool=1) + first + between + second + TAIL
+    assert len(told(text, "length-offset-missing")) == count
+
+
 def test_another_number_may_be_meant() -> None:
     """Where no length is declared for the tool, or the same under both numbers."""
     assert offsets(2, {}) == []
@@ -318,6 +327,18 @@ def test_another_number_may_be_meant() -> None:
 
 
 # ------------------------------------------------------------------------------- missing-point: signs in X, Y and Z
+
+
+def test_a_lost_sign_at_the_end_of_a_ramp_before_an_outline_with_tabs() -> None:
+    """The last way down of a zigzag ramp goes up instead, and the outline up to the first tab is cut in air."""
+
+    def outline(last: str) -> list[int]:
+        ramp = "G0 X20 Y20\nG0 Z5\nG1 Z0.2 F800\nG1 X60 Z-2 F1200\nX20 Z-4\nX60 Z-6\nX20 Z" + last + "\n"
+        text = HEAD.format(tool=1) + ramp + "X60 F2000\nY60\nZ-6.5\nY70\nZ-8 F800\nY90 F2000\nX20\nY20\n" + TAIL
+        return [f.line for f in told(text, "missing-point")]
+
+    assert outline("-8") == []
+    assert outline("8") == [12]
 
 
 def engraved(y: str) -> list[int]:
@@ -506,6 +527,7 @@ def test_a_feed_ten_times_the_others_may_be_rounded() -> None:
         ("", ("G55",), [8]),  # G54 where nothing is said
         ("G55\n", (), []),  # nothing is declared: it is only not checked
         ("G55\nG10 L2 P2 X210 Y340 Z-92\n", ("G54",), []),  # the program says itself where it is
+        ("G55\nG10 L2 P1 X210 Y340 Z-92\n", ("G54",), [10]),  # of another one
     ],
 )
 def test_the_work_offset_is_one_the_shop_file_declares(start: str, declared: tuple[str, ...], lines: list[int]) -> None:
