@@ -88,8 +88,8 @@ def check(evidence: Evidence) -> Iterator[Finding]:
     rows = feeding(evidence) & (length > 0) & np.isfinite(limit) & (moves.feed > limit + SLACK)
     excess = np.where(rows, moves.feed / np.where(limit > 0, limit, 1.0), 0.0)
     # One F is one fault, wherever on its way the path turns along the slow axis.
-    last = np.maximum.accumulate(np.where(rows, np.arange(len(rows)), -1))
-    through = ~feeding(evidence) | (length == 0) | ((last >= 0) & (moves.feed == moves.feed[last]))
+    before = np.maximum.accumulate(np.where(rows, np.arange(len(rows)), -1))
+    through = ~feeding(evidence) | (length == 0) | ((before >= 0) & (moves.feed == moves.feed[before]))
     for first, last, worst in runs_of(evidence, rows, excess, through=through, same_mode=False):
         top = float(limit[worst])
         yield span(
