@@ -89,7 +89,10 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         spent = float(np.nansum(along.minutes[thin]))
         if total <= 0 or spent <= SHARE * total:
             if not mixed:
-                yield from _slips(evidence, judged & level & (along.chip < SLIP * least), cutter, least)
+                # Round cutters follow surfaces, skimming them up and down: their feed per tooth is judged there too.
+                along_it = level if cutter.form == "flat" else np.asarray(cuts.descent) < 0.1 * np.asarray(cuts.length)
+                fed = along.cutting & (cuts.cutter == index) & (width >= max(2 * cuts.cell, 0.05 * cutter.diameter))
+                yield from _slips(evidence, fed & along_it & (along.chip < SLIP * least), cutter, least)
             continue
         lack = np.where(thin, least / np.maximum(chip, 1e-9), 0.0)
         found = runs(cuts, thin, lack, gap=3)

@@ -467,6 +467,19 @@ def test_a_feed_that_lost_a_digit_in_a_few_blocks() -> None:
     assert rows_at(0.5 * fifth, length=11.0) == []  # under two diameters
 
 
+def test_a_feed_that_lost_a_digit_on_a_surface() -> None:
+    """A ball cutter that skims a shallow trough, 0.1 mm deep over 60 mm, after rows at the feed of the cut."""
+
+    def troughs(feed: float) -> list[str]:
+        text = HEAD.format(tool=3) + "G0 X20 Y20\nG0 Z5\nG1 Z0.2 F800\nG1 X60 Z-2 F1200\nG1 X20\n"
+        text += "".join(f"G1 X{260 if n % 2 == 0 else 20} F3000\nG1 Y{22 + 2 * n}\n" for n in range(20))
+        text += f"G0 Z5\nG0 X20 Y120\nG1 Z0 F800\nG18 G2 X80 Z0 I30 K4499.95 F{feed:g}\nG17\n"
+        return [f.severity for f in told(text + TAIL, "chip-too-thin") if "lost digit" in f.message]
+
+    assert troughs(3000) == []
+    assert troughs(40) == ["warning"]
+
+
 def test_a_slow_helix_is_how_a_cut_is_entered() -> None:
     """A bore entered at a thin chip for much of its time: a note. At a tenth of that feed it is a slip."""
 
