@@ -53,11 +53,22 @@ class Rims:
     ) -> None:
         self.sweeps, self.profiles, self.lattice, self.rims, self.front = sweeps, profiles, lattice, tally.rims, tally.front
         self.top, self.bottom, self.of = top, bottom, of
+        self.heights = top.ravel()  # not a copy: the field lies in one piece
         self.dx = float(lattice.x[1] - lattice.x[0]) if len(lattice.x) > 1 else lattice.cell
         self.dy = lattice.area / self.dx
-        self.kept: dict[int, list[tuple[int, int, int, Singles]]] = {}
-        self.rings: dict[int, tuple[Longs, Longs, Longs]] = {}
-        self.widest: dict[int, tuple[int, int]] = {}
+        # of each sweep whose rim is looked at: its profile and the cell its end is in; whether all of the ring is on the grid
+        which = np.flatnonzero(of >= 0)
+        profile = sweeps.profile[which]
+        ends = np.clip(np.floor(sweeps.p1[which, :2] / (self.dx, self.dy)), -1e9, 1e9).astype(np.int64)
+        ci, cj = ends[:, 0], ends[:, 1]
+        self.rings = {k: self._ring(float(profiles[k, 0])) for k in sorted(set(profile.tolist()))}
+        nx, ny = top.shape
+        wide = np.array([self.rings[k][0].max() if k in self.rings else 0 for k in range(len(profiles))])[profile]
+        high = np.array([self.rings[k][1].max() if k in self.rings else 0 for k in range(len(profiles))])[profile]
+        inside = (ci >= wide) & (ci + wide < nx) & (cj >= high) & (cj + high < ny)
+        places = zip(profile.tolist(), ci.tolist(), cj.tolist(), inside.tolist(), strict=True)
+        self.places = dict(zip(which.tolist(), places, strict=True))
+        self.kept: dict[int, list[tuple[int, int, int, Singles]]] = {k: [] for k in self.rings}
         self.waiting = 0
 
     @property
@@ -67,24 +78,19 @@ class Rims:
 
     def look(self, k: int) -> None:
         """Keep the heights about the rim at the end of sweep k, before it is swept."""
-        if self.of[k] < 0:
+        place = self.places.get(k)
+        if place is None:
             return
-        profile = int(self.sweeps.profile[k])
-        if profile not in self.rings:
-            self.rings[profile] = ring = self._ring(float(self.profiles[profile, 0]))
-            self.widest[profile] = int(np.abs(ring[0]).max()), int(np.abs(ring[1]).max())
+        profile, ci, cj, inside = place
         i, j, flat = self.rings[profile]
-        x, y, _ = self.sweeps.p1[k].tolist()
-        ci, cj = int(x // self.dx), int(y // self.dy)
         nx, ny = self.top.shape
-        wide, high = self.widest[profile]
-        if ci >= wide and ci + wide < nx and cj >= high and cj + high < ny:
-            heights = self.top.ravel()[flat + (ci * ny + cj)]
+        if inside:
+            heights = self.heights.take(flat + (ci * ny + cj))
         else:
             on = (i + ci >= 0) & (i + ci < nx) & (j + cj >= 0) & (j + cj < ny)
             heights = np.full(len(i), -np.inf, dtype=np.float32)
             heights[on] = self.top[i[on] + ci, j[on] + cj]
-        self.kept.setdefault(profile, []).append((k, ci, cj, heights))
+        self.kept[profile].append((k, ci, cj, heights))
         self.waiting += len(heights)
 
     def settle(self) -> None:
@@ -95,7 +101,7 @@ class Rims:
             if real:
                 which, ci, cj, heights = zip(*real, strict=True)
                 self._count(profile, np.array(which), np.array(ci), np.array(cj), np.array(heights))
-        self.kept.clear()
+            kept.clear()
         self.waiting = 0
 
     def _ring(self, radius: float) -> tuple[Longs, Longs, Longs]:
