@@ -827,7 +827,7 @@ def _keepout_worst(
     row: Ints, piece: NDArray[np.int64], number: int, part: str, depth: Floats, gap: Floats, at: Floats
 ) -> list[KeepoutTouch]:
     """The worst piece of each move that touches a box, or passes above it as a rapid."""
-    told = np.flatnonzero((depth > 0) | np.isfinite(gap) & (gap > 0))
+    told = np.flatnonzero((depth > 0) | np.isfinite(gap) & (gap >= 0))
     order = told[np.lexsort((gap[told], -depth[told], row[told]))]
     first = order[np.flatnonzero(np.diff(row[order], prepend=-1))]
     return [

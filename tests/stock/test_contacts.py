@@ -141,6 +141,8 @@ def test_keepouts() -> None:
     cuts = cut(Path(10, 48, 10).rapid(x=60), setting)
     (touch,) = cuts.keepouts
     assert touch.depth == pytest.approx(1.0, abs=1e-4) and touch.part == "cutter" and touch.row == 0
+    (level,) = cut(Path(10, 55, clamp.high[2] - setting.workpiece.zero[2]).rapid(x=60), setting).keepouts
+    assert (level.part, level.depth, level.gap) == ("cutter", 0.0, 0.0)
     (touch,) = cut(Path(10, 55, 20).rapid(x=60), setting).keepouts
     assert touch.depth == 0 and touch.gap == pytest.approx(2.0, abs=1e-4)
     held = Cutter("h", diameter=6.0, stickout=12.0, holder_diameter=30.0)
