@@ -240,6 +240,7 @@ def _chunks(
         touches = _touches(strokes, placed, table[profile, 0], rapid)
         count = np.clip(np.ceil(np.where(touches, length / longest[profile], 0.0) - 1e-9), 1, MOST_PIECES)
         count[strokes.bent & (strokes.what == LINE)] = 1
+        count[rapid & (strokes.what == VERTICAL)] = 1  # what a rapid stroke up or down meets, it meets at its end
         fine, share = np.zeros(len(count), dtype=np.int8), np.ones(len(count))
         if cornered and lengthened == 1:
             level = touches & ~rapid & ((strokes.what == LINE) | (strokes.what == ARC))
