@@ -1091,6 +1091,17 @@ def test_thick_chips(chip: float, severity: str | None) -> None:
         assert facts(thick, "line unit measured limit") == (10, "mm", pytest.approx(chip, rel=1e-3), pytest.approx(0.35))
 
 
+def test_thick_chips_in_the_corners_of_a_contour_do_not_add_up() -> None:
+    """A finishing pass of 0.6 mm inside a rectangle: 0.24 mm along the walls, the whole chip of 0.4 mm over 0.6 to 1.2 mm of
+    path in each of four corners, half of three turns. Along a wall wider by half a diameter it is told."""
+    frame = "G1 X{1}\nG1 Y{2}\nG1 X{0}\nG1 Y{0}\n"
+    slot = "G0 X40 Y40\nG0 Z2\nG1 Z-3 F300\nF3000\n" + frame.format(40, 100, 90)
+    finish = "G1 X39.4 Y45\nF12800\nG1 Y90.6\nG1 X100.6\nG1 Y39.4\nG1 X39.4\nG1 Y46\n"
+    assert not report("chip-too-thick", slot + finish, setting=quick()).findings
+    wide = finish.replace("Y90.6", "Y93")
+    assert report("chip-too-thick", slot + wide, setting=quick()).findings
+
+
 def test_a_chip_is_too_thick_only_over_three_turns() -> None:
     turn = 0.8  # mm, two chips of 0.4 mm
     short, long = (
