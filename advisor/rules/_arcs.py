@@ -29,6 +29,7 @@ BETWEEN = 3  # the same for arcs there and back between two points
 SMOOTH = 0.996  # cosine of 5 degrees; estimate, no source
 KINK = 0.866  # cosine of 30 degrees; estimate, no source
 BACK = -0.985  # cosine of 170 degrees; estimate, no source
+FEW = 200  # arcs of one form that may be slips; where there are more the form is meant
 BETWEEN_FAULTS = 12  # lines between two arcs spoilt by one slip; estimate, no source
 TWINS = 2  # arcs of the same radius that go on smoothly, beside which one that does not is the odd one
 
@@ -139,10 +140,13 @@ def odd_ones(evidence: Evidence, arcs: Arcs) -> Iterator[tuple[int, int]]:
     # The same with a new centre each time: pairs that follow each other on one circle go on, and one goes back.
     pairs = np.flatnonzero(joined & alike & (np.diff(arcs.row) == 1) & ~arcs.whole[1:] & ~arcs.whole[:-1])
     back = (forward[pairs] != forward[pairs + 1]).astype(bool)
-    for pair in pairs[back].tolist():
-        same = np.abs(arcs.radius[pairs] - arcs.radius[pair]) < SAME
-        if np.count_nonzero(same & back) == 1 and np.count_nonzero(same & ~back) >= RUN:
-            yield pair, pair + 1
+    order = np.argsort(arcs.radius[pairs], kind="stable")
+    group = np.zeros(len(pairs), dtype=np.intp)
+    group[order] = np.cumsum(np.diff(arcs.radius[pairs][order], prepend=0.0) > SAME)
+    turned = np.bincount(group, weights=back)
+    going_on = np.bincount(group, weights=~back)
+    for pair in pairs[back & (turned[group] == 1) & (going_on[group] >= RUN)].tolist():
+        yield pair, pair + 1
 
 
 def raised(arcs: Arcs) -> Iterator[int]:
@@ -258,6 +262,8 @@ def turning_back(evidence: Evidence, arcs: Arcs) -> Iterator[int]:
         kinked = (bend < KINK).all(axis=0)
         aside = kinked & ((mirrored > SMOOTH).all(axis=0) | (mirrored < -SMOOTH).all(axis=0))
     yield from level[back].tolist()
+    if np.count_nonzero(aside) > FEW:
+        return
     for at in np.flatnonzero(aside & ~back).tolist():
         alike = np.abs(arcs.radius[level] - arcs.radius[level[at]]) < SAME
         if np.count_nonzero(alike & smooth) >= TWINS and np.count_nonzero(alike & aside) == 1:
@@ -278,6 +284,8 @@ def other_centre(arcs: Arcs) -> Iterator[int]:
         after = np.append(follows & (np.hypot(*(arcs.centre[1:] - mirrored[:-1]).T) < reach[:-1]), False)
         before = np.append(False, follows & (np.hypot(*(arcs.centre[:-1] - mirrored[1:]).T) < reach[1:]))
         chosen = (before | after) & arcs.good & ~arcs.whole & (np.hypot(*(mirrored - arcs.centre).T) > 4 * reach)
+        if np.count_nonzero(chosen) > FEW:
+            return
         for place in np.flatnonzero(chosen).tolist():
             alike = (np.abs(arcs.radius - arcs.radius[place]) < SAME) & (arcs.plane == arcs.plane[place])
             own = np.hypot(*(arcs.centre - arcs.centre[place]).T) < reach[place]

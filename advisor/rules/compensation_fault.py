@@ -46,10 +46,13 @@ Floats = NDArray[np.float64]
 
 def check(evidence: Evidence) -> Iterator[Finding]:
     """Outlines led in from the other side, each once. The pipeline adds the reader's own faults."""
-    moves, placed, contact = evidence.moves, evidence.placed, evidence.contact
+    moves = evidence.moves
+    on = mode_flags(evidence, [mode.compensation not in ("G40", "") for mode in moves.modes])
+    if not on.any():
+        return
+    placed, contact = evidence.placed, evidence.contact
     if placed is None or contact is None:
         return
-    on = mode_flags(evidence, [mode.compensation not in ("G40", "") for mode in moves.modes])
     edges = np.flatnonzero(np.diff(np.concatenate([[False], on, [False]]).astype(np.int8)))
     for first, stop in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
         index = int(placed.cutter[first])
