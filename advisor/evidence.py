@@ -221,9 +221,10 @@ class Evidence:
     def unlooked(self) -> list[tuple[str, str, int, int, bool]]:
         """Stretches the placing or the stock model could not follow.
 
-        (reason, cause, first line, last line, whether anything but rapids lies in it).
+        (reason, cause, first line, last line, whether a move at feed lies in it).
         """
         placed = self.placed
+        feeding = (self.moves.kind == 1) | (self.moves.kind == 2)
         runs = list(placed.unlooked) if placed is not None else []
         if self.cuts is not None:
             runs += [run for run in self.cuts.unlooked if run not in runs]
@@ -233,7 +234,7 @@ class Evidence:
                 run.cause,
                 self.line(run.first_row),
                 self.line(run.last_row),
-                bool((self.moves.kind[run.first_row : run.last_row + 1] != 0).any()),
+                bool(feeding[run.first_row : run.last_row + 1].any()),
             )
             for run in runs
             if run.cause != "unknown-cutter"  # told tool by tool, see unknown_cutters

@@ -17,6 +17,7 @@ Floats = NDArray[np.float64]
 Ints = NDArray[np.int32]
 Bools = NDArray[np.bool_]
 
+FOREIGN = "where the zero of this coordinate system lies, seen from the first one's, is not declared"
 FARTHEST = 1e7  # mm; a coordinate beyond ten kilometres is treated as unknown
 
 
@@ -297,7 +298,7 @@ def _unlooked(
     air = above & ~np.isnan(start[:, 2])  # no cutter can touch the stock from there
     causes = [
         ("rotary", "a rotary axis turns the workpiece or the tool", turned),
-        ("unknown-frame", "this system's place relative to the first one is not declared", strange & ~harmless),
+        ("unknown-frame", FOREIGN, strange & ~harmless),
         ("unknown-position", "a coordinate lies beyond 10 km", far),
         ("unknown-position", "the position is not known on every axis", ~known & ~harmless),
         ("unknown-cutter", "no cutter is declared for the tool in the spindle", (cutter < 0) & ~still & ~air),
