@@ -5,7 +5,20 @@ from __future__ import annotations
 from advisor.check import check_program
 from tests.rules.setting import default
 
-PROGRAM = b"G21 G90 G17\nG38.2 Z-20 F50\nG92 Z12\nG0 Z20\nM3 S18000\nG4 P4\nG0 X20 Y20\nG1 Z-3 F600\nG1 X100 F2400\nG0 Z20\nM5\nM30\n"
+PROGRAM = b"""G21 G90 G17
+T1 M6
+G38.2 Z-20 F50
+G92 Z12
+G0 Z20
+M3 S18000
+G4 P4
+G0 X20 Y20
+G1 Z-3 F600
+G1 X100 F2400
+G0 Z20
+M5
+M30
+"""
 
 
 def test_only_rules_on_rapids_miss_a_probe_from_an_unknown_place() -> None:
