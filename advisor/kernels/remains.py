@@ -48,14 +48,6 @@ def runs_of(values: NDArray[np.int64] | Ints | Bools) -> Runs:
     return Runs(first, size, values.ravel()[first].astype(np.int64), links, (nx, ny))
 
 
-def find(parent: list[int], k: int) -> int:
-    """Root of k, with the path halved on the way."""
-    while parent[k] != k:
-        parent[k] = parent[parent[k]]
-        k = parent[k]
-    return k
-
-
 def connect(count: int, links: Longs) -> Longs:
     """Number of the connected set of each of ``count`` nodes, 0, 1, ... in order of their first node."""
     root = np.arange(count)
@@ -72,8 +64,8 @@ def connect(count: int, links: Longs) -> Longs:
         if (root == before).all():
             break
         links = links[root[links[:, 0]] != root[links[:, 1]]]
-    _, number = np.unique(root, return_inverse=True)
-    return number.astype(np.int64)
+    # every root is its set's first node, so their order is that of the sets
+    return np.asarray((np.cumsum(root == np.arange(count)) - 1)[root], dtype=np.int64)
 
 
 def label(mask: Bools) -> Ints:
@@ -131,8 +123,7 @@ def partings(state: NDArray[np.int64] | Ints) -> tuple[list[Parting], Ints, Long
     links, weight = links[order], weight[order]
     differ = links[:, 0] != links[:, 1]
     links, weight = links[differ], weight[differ]
-    meetings = _join(len(piece), links, cells)
-    return _partings(meetings, links, weight, names, piece, cells), labels, boxes
+    return _partings(links, weight, names, piece, cells), labels, boxes
 
 
 def _boxes(runs: Runs, names: Longs, count: int) -> Longs:
@@ -160,64 +151,60 @@ def grouped(labels: Ints) -> list[Longs]:
     return [cells[a:b] for a, b in pairwise([0, *ends.tolist()])]
 
 
-def _join(count: int, links: Longs, cells: Longs) -> Longs:
-    """Indices of the links that join two sets which both hold material, links taken in order."""
+def _last_meeting(count: int, links: Longs, cells: Longs) -> int:
+    """How many of the links, taken in order, there are to the last one that joins two sets which both hold material; all
+    of them where that isn't worth finding out."""
     if len(links) > MANY:
         from grammar import jit
 
         if jit.unavailable() is None:
             from advisor.kernels.joining import join
 
-            return np.asarray(join(count, links, cells.copy()))
-    parent = list(range(count))
-    held = cells.tolist()
-    found = []
-    for k, (a, b) in enumerate(links.tolist()):
-        a, b = find(parent, a), find(parent, b)
-        if a == b:
-            continue
-        if held[a] and held[b]:
-            found.append(k)
-        parent[b] = a
-        held[a] += held[b]
-    return np.array(found, dtype=np.int64)
+            meetings = join(count, links, cells.copy())
+            return int(meetings[-1]) + 1 if len(meetings) else 0
+    return len(links)
 
 
-def _partings(meetings: Longs, links: Longs, weight: Longs, names: Longs, piece: Longs, cells: Longs) -> list[Parting]:
-    """The meetings as partings. Joining is done again, with lists of labels, only over the links up to the last."""
-    if not len(meetings):
-        return []
+def _partings(links: Longs, weight: Longs, names: Longs, piece: Longs, cells: Longs) -> list[Parting]:
+    """The links, taken in order, that join two sets which both hold material, as partings."""
     parent = list(range(len(piece)))
     held: dict[int, list[int]] = {}
-    for number, name in zip(piece.tolist(), names.tolist(), strict=True):
-        if name:
-            held[number] = [name]
+    solid = np.flatnonzero(names)
+    for number, name in zip(piece[solid].tolist(), names[solid].tolist(), strict=True):
+        held[number] = [name]
     area = cells.tolist()
-    meets = set(meetings.tolist())
     found = []
-    for k, (a, b) in enumerate(links[: int(meetings[-1]) + 1].tolist()):
-        a, b = find(parent, a), find(parent, b)
+    for k, (a, b) in enumerate(links[: _last_meeting(len(piece), links, cells)].tolist()):
+        while parent[a] != a:  # to the root, with the path halved on the way
+            parent[a] = a = parent[parent[a]]
+        while parent[b] != b:
+            parent[b] = b = parent[parent[b]]
         if a == b:
             continue
-        if k in meets:
-            small, large = (a, b) if area[a] <= area[b] else (b, a)
-            found.append(
-                Parting(
-                    int(weight[k]),
-                    tuple(sorted(held[small])[:64]),
-                    tuple(sorted(held[large])[:64]),
-                    area[small],
-                    area[large],
-                )
-            )
         parent[b] = a
+        if b not in held:
+            continue
+        if a not in held:
+            held[a], area[a] = held.pop(b), area[b]
+            continue
+        small, large = (a, b) if area[a] <= area[b] else (b, a)
+        found.append(
+            Parting(
+                int(weight[k]),
+                tuple(sorted(held[small])[:64]),
+                tuple(sorted(held[large])[:64]),
+                area[small],
+                area[large],
+            )
+        )
         area[a] += area[b]
-        more, less = held.pop(a, []), held.pop(b, [])
+        more, less = held.pop(a), held.pop(b)
         if len(more) < len(less):
             more, less = less, more
-        if more or less:
-            more.extend(less)
-            held[a] = more
+        more.extend(less)
+        held[a] = more
+        if len(held) == 1:
+            break
     found.sort(key=lambda p: p.row)
     return found
 

@@ -34,6 +34,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.distinct import distinct
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._motion import METAL, WOOD, below_spread, family, whole
@@ -123,7 +124,7 @@ def _in_jaws(evidence: Evidence, part: FreedPart) -> bool:
 def _force_unknown(evidence: Evidence, part: FreedPart) -> Iterator[NotChecked]:
     """What to say of a piece that vacuum would hold, where the force of some cutter is not known."""
     along = evidence.along
-    for index in np.unique(evidence.cuts.cutter[along.cutting]).tolist():
+    for index in distinct(evidence.cuts.cutter[along.cutting]).tolist():
         if along.limits[index] is None:
             line = evidence.line(part.row)
             reason = f"whether vacuum holds the piece cut loose here is not known: {along.reasons[index]}"
@@ -162,6 +163,7 @@ def _rest(evidence: Evidence, parts: Parts, held: set[int]) -> Iterator[Finding]
 
 def _weakly_held(evidence: Evidence, parts: Parts, force: float) -> Iterator[Finding]:
     """Pieces that would come loose if the tabs too small to hold were cut."""
+    from advisor.kernels.remains import label
     from advisor.stock import Field, freed_parts
 
     cuts, hold = evidence.cuts, evidence.setting.hold
@@ -170,6 +172,12 @@ def _weakly_held(evidence: Evidence, parts: Parts, force: float) -> Iterator[Fin
     weak, size = _weak_tabs(evidence, high)
     if weak is None:
         return
+    if parts.label.shape == weak.shape:
+        # most slivers part nothing; to see that takes far less than to find who parts what
+        left = label((cuts.field.top - cuts.field.bottom > SKIN) & ~weak)
+        whole_before = parts.label if below_spread(evidence) <= SKIN else label(cuts.field.top - cuts.field.bottom > SKIN)
+        if int(left.max()) <= len(np.flatnonzero(np.bincount(whole_before[left > 0]))):
+            return
     top = np.where(weak, cuts.field.bottom, cuts.field.top)
     without = freed_parts(replace(cuts, field=Field(cuts.field.grid, top, cuts.field.bottom)), skin=SKIN)
     held = {without.label_at(x, y) for x, y in hold.points} - {0}
@@ -177,7 +185,7 @@ def _weakly_held(evidence: Evidence, parts: Parts, force: float) -> Iterator[Fin
     for part in without.freed:
         diameter = _diameter(evidence, part.row)
         inside = np.isin(without.label, part.labels)
-        if part.area <= diameter**2 or set(part.labels) & held or set(np.unique(parts.label[inside]).tolist()) <= loose:
+        if part.area <= diameter**2 or set(part.labels) & held or set(distinct(parts.label[inside]).tolist()) <= loose:
             continue
         if (hold.method == "vacuum" and _sucked(part.area, force)) or (hold.method == "vise" and _in_jaws(evidence, part)):
             continue
@@ -223,7 +231,7 @@ def _weak_tabs(evidence: Evidence, high: float) -> tuple[NDArray[np.bool_] | Non
     beside[:, 1:] |= open_[:, :-1]
     beside[:, :-1] |= open_[:, 1:]
     names = label(left)
-    near = set(np.unique(names[beside & left]).tolist())
+    near = set(distinct(names[beside & left]).tolist())
     weak = np.zeros(mover.shape, dtype=bool)
     best: tuple[float, float] = (0.0, 0.0)
     for cells in grouped(names):
