@@ -162,7 +162,7 @@ class Evidence:
             return np.asarray(self.zero, dtype=float)
         feeding = np.flatnonzero((moves.kind == 1) | (moves.kind == 2))
         row = int(feeding[0]) if len(feeding) else 0
-        shift = moves.frames[int(moves.frame[row])].shift
+        shift = moves.frames[int(moves.frame[row])].zero
         return np.subtract(self.zero, shift, dtype=float)
 
     @Part

@@ -109,7 +109,7 @@ def place(program: Program, setting: Setting) -> Placed | None:
         told.append(sentence)
     zero = workpiece.zero
     if moves.frames:
-        shift = np.array(zero) - np.array(moves.frames[frame].shift)
+        shift = np.array(zero) - np.array(moves.frames[frame].zero)
     else:
         shift = np.array(zero, dtype=float)
     out_of_reach = np.zeros(len(moves), dtype=bool)
@@ -184,7 +184,7 @@ def assume(program: Program, setting: Setting) -> tuple[Workpiece | None, str]:
     The sides lie where the edges of the cutter reach, the top at program Z 0, the underside at the lowest cut.
     """
     moves = program.moves
-    shift = np.array(moves.frames[first_cutting_frame(moves)].shift) if moves.frames else np.zeros(3)
+    shift = np.array(moves.frames[first_cutting_frame(moves)].zero) if moves.frames else np.zeros(3)
     feeds = ((moves.kind == Kind.FEED) | (moves.kind == Kind.ARC)) & ~_turned(moves)
     feeds &= ~_strange_frames(moves, first_cutting_frame(moves))
     start, end = moves.start[feeds] - shift, moves.end[feeds] - shift

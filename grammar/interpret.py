@@ -50,7 +50,7 @@ class Stop(Exception):  # noqa: N818 - an end, not an error
     """Following the program ends here."""
 
 
-_SAVED = ("pos", "f", "rpm", "tool", "selected", "shift", "origins", "g92", "g92_kept", "local", "length", "length_number",
+_SAVED = ("pos", "f", "rpm", "tool", "selected", "shift", "origins", "g92", "g92_kept", "g92_moved", "local", "length", "length_number",
           "comp", "sticky", "high", "old_z", "lost", "declared", "ended", "first_system", "moved_in")
 
 
@@ -117,6 +117,7 @@ class Machine:
         zero = (0.0,) * 6
         self.g92: tuple[float, ...] = zero
         self.g92_kept: tuple[float, ...] = zero
+        self.g92_moved: tuple[float, ...] = zero  # the part of g92_kept on axes whose position was known
         self.local: tuple[float, ...] = zero
         self.shift: tuple[float, ...] = self.origins[system - 1]
         self.length = 0.0
@@ -192,7 +193,9 @@ class Machine:
                 self.first_system = system
             known = system == self.first_system or system in self.declared
             sx, sy, sz, ra, rb, rc = self.shift
-            self.frame_id = self.record.frame(Frame(SYSTEMS[system - 1], (sx, sy, sz), known, self.length, (ra, rb, rc)))
+            x, y, z = (c + (k if g else 0.0) for c, k, g in zip(self.local[:3], self.g92_moved[:3], self.g92[:3], strict=True))
+            self.frame_id = self.record.frame(
+                Frame(SYSTEMS[system - 1], (sx, sy, sz), known, self.length, (ra, rb, rc), (x, y, z)))
         return self.frame_id
 
     def move(self, kind: Kind, to: tuple[float, ...], flags: int = 0, feed: float = NAN, minutes: float = NAN,

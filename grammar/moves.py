@@ -82,6 +82,13 @@ class Frame:
     known: bool = True  # False: this system's place relative to the first one used is not declared
     length: float = 0.0  # gauge point minus tip along Z; NaN where a length offset is in force that nobody declared
     rotary_shift: tuple[float, float, float] = (0.0, 0.0, 0.0)  # A, B, C: angle = words + shift, degrees
+    moved: tuple[float, float, float] = (0.0, 0.0, 0.0)  # part of shift by G52, and by G92 where a position was known, mm
+
+    @property
+    def zero(self) -> tuple[float, float, float]:
+        """Tip coordinates of program zero before G52 and G92 moved it, mm. A G92 that tells an unknown place sets it."""
+        x, y, z = (s - m for s, m in zip(self.shift, self.moved, strict=True))
+        return x, y, z
 
 
 class Word(NamedTuple):

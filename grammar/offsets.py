@@ -96,18 +96,21 @@ def origin(m: Machine, v: list[float], key: int, place: int, axes: AxisWords, sc
 
 
 def shift(m: Machine, v: list[float], axes: AxisWords, scale: float) -> None:
-    g92, to = list(m.g92), list(m.pos)
+    g92, to, moved = list(m.g92), list(m.pos), list(m.g92_moved)
+    touched = m.strict or _touched(m)
     origin = m.origins[m.state_now.system - 1]
     for axis, slot, unit in axes:
         wanted = v[slot] * unit
         if to[axis] == to[axis]:
             g92[axis] = to[axis] - origin[axis] - m.local[axis] - wanted
+            moved[axis] = 0.0 if touched else g92[axis]
         else:
             g92[axis] = -origin[axis] - m.local[axis]
-            to[axis] = wanted
+            to[axis], moved[axis] = wanted, 0.0
     m.pos = tuple(to)
     m.found(m.pos)
     m.g92 = m.g92_kept = tuple(g92)
+    m.g92_moved = tuple(moved)
     for axis in range(6):
         m.set_parameter(lexicon.SHIFTS + axis, g92[axis] / (scale if axis < 3 else 1.0))
         m.parameters.fresh.discard(lexicon.SHIFTS + axis)
@@ -115,10 +118,20 @@ def shift(m: Machine, v: list[float], axes: AxisWords, scale: float) -> None:
     m.event("shift", "G92")
 
 
+def _touched(m: Machine) -> bool:
+    """Whether the machine was stopped since its last move, so that the operator may have gone to a new zero by hand."""
+    for event in reversed(m.events):
+        if event.move < len(m.record):
+            return False
+        if event.kind in ("stop", "tool-change"):
+            return True
+    return False
+
+
 def shift_clear(m: Machine, v: list[float], parameters: bool) -> None:
     m.g92 = (0.0,) * 6
     if parameters:
-        m.g92_kept = m.g92
+        m.g92_kept = m.g92_moved = m.g92
         for axis in range(6):
             m.set_parameter(lexicon.SHIFTS + axis, 0.0)
             m.parameters.fresh.discard(lexicon.SHIFTS + axis)
