@@ -50,8 +50,8 @@ class Stop(Exception):  # noqa: N818 - an end, not an error
     """Following the program ends here."""
 
 
-_SAVED = ("pos", "f", "rpm", "tool", "selected", "shift", "origins", "g92", "g92_kept", "g92_moved", "local", "length", "length_number",
-          "comp", "sticky", "high", "old_z", "lost", "declared", "ended", "first_system", "moved_in")
+_SAVED = ("pos", "f", "rpm", "tool", "selected", "shift", "origins", "g92", "g92_kept", "g92_moved", "local", "length",
+          "length_number", "comp", "sticky", "high", "old_z", "lost", "declared", "ended", "first_system", "moved_in")
 
 
 class Machine:
