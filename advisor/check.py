@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from advisor.allowances import Allowance, allowances_in
+from advisor.allowances import Allowance
 from advisor.evidence import Evidence, Left
 from advisor.findings import Finding, NotChecked, ProgramReport, Suppressed
 from advisor.fingerprint import stamp
@@ -524,7 +524,7 @@ class _Run:
             return list(findings), []
         kept: list[Finding] = []
         suppressed: list[Suppressed] = []
-        in_program = allowances_in(evidence.data, dialect=self.setting.checks.dialect)
+        in_program = evidence.allowances
         used: set[int] = set()
         from_file = dict(self.setting.allowances)
         for finding in findings:

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
+    from advisor.allowances import Allowance
     from advisor.stock import Field
     from grammar.moves import Fault, Mode, Moves, Program
 
@@ -125,6 +126,13 @@ class Evidence:
         for fault in self.program.faults:
             by_rule.setdefault(fault.rule, []).append(fault)
         return by_rule
+
+    @Part
+    def allowances(self) -> list[Allowance]:
+        """What the program's own comments allow."""
+        from advisor.allowances import allowances_in
+
+        return allowances_in(self.data, dialect=self.setting.checks.dialect)
 
     @property
     def line_count(self) -> int:

@@ -9,7 +9,6 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.allowances import allowances_in
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.values import Cutter
@@ -135,7 +134,7 @@ def allowed_lines(evidence: Evidence, rule: str) -> set[int]:
     """
     return {
         allowance.line
-        for allowance in allowances_in(evidence.data, dialect=evidence.setting.checks.dialect)
+        for allowance in evidence.allowances
         if allowance.rule == rule and not allowance.fault
     }
 

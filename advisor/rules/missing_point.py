@@ -81,11 +81,11 @@ def _plain(evidence: Evidence) -> np.ndarray:
     )
 
 
-def _work(evidence: Evidence) -> np.ndarray:
-    """End points in work coordinates, mm: (n, 3)."""
+def _work(evidence: Evidence, axis: int) -> np.ndarray:
+    """One axis of the end points in work coordinates, mm: (n,)."""
     moves = evidence.moves
-    shifts = np.array([frame.shift for frame in moves.frames] or [(0.0, 0.0, 0.0)])
-    return np.asarray(moves.end - shifts[moves.frame])
+    shifts = np.array([frame.shift[axis] for frame in moves.frames] or [0.0])
+    return np.asarray(moves.end[:, axis] - shifts[moves.frame])
 
 
 def _text(evidence: Evidence, row: int, letter: str, value: float) -> str:
@@ -112,7 +112,7 @@ def _finding(evidence: Evidence, row: int, letter: str, value: float, better: fl
 def _depths(evidence: Evidence) -> Iterator[Finding]:
     """Passes far below all others, and passes above the work that repeat a depth with the other sign."""
     moves = evidence.moves
-    z = _work(evidence)[:, 2]
+    z = _work(evidence, 2)
     with np.errstate(invalid="ignore"):
         setting = _plain(evidence) & np.isfinite(z) & ~(moves.start[:, 2] == moves.end[:, 2])
     rows = _bottoms(evidence, np.flatnonzero(setting & feeding(evidence)), z)
@@ -265,12 +265,11 @@ def _places(evidence: Evidence) -> Iterator[Finding]:
     workpiece = evidence.setting.workpiece
     if len(moves) > MOST or workpiece is None:
         return
-    ends = _work(evidence)
     plain = _plain(evidence)
     used = _cut_from(evidence)
     beside = feeding(evidence) & ((moves.flags & Flag.COMPENSATED) != 0)  # not judged, but the work lies there too
     for axis, letter in enumerate("XY"):
-        values = ends[:, axis]
+        values = _work(evidence, axis)
         rows = np.flatnonzero(plain & np.isfinite(values) & used)
         if len(rows) < 4:
             continue
@@ -286,8 +285,8 @@ def _places(evidence: Evidence) -> Iterator[Finding]:
                 continue
             low, high = float(others[0]), float(others[-1])
             if beside.any():
-                low = min(low, float(np.nanmin(ends[beside, axis], initial=np.inf)))
-                high = max(high, float(np.nanmax(ends[beside, axis], initial=-np.inf)))
+                low = min(low, float(np.nanmin(values[beside], initial=np.inf)))
+                high = max(high, float(np.nanmax(values[beside], initial=-np.inf)))
             low = min(low, -evidence.zero[axis])
             high = max(high, workpiece.size[axis] - evidence.zero[axis])
             span = high - low

@@ -106,7 +106,7 @@ def beside_hello(command: list[str], *, expect: Callable[[str], bool], times: in
     )
 
 
-def inside(setup: str, call: str, expect: int, runs: int = 3) -> float:
+def inside(setup: str, call: str, expect: int, runs: int = 6) -> float:
     """Least seconds of a call inside a fresh process, after imports and warm-up."""
     code = INSIDE.format(setup=setup, call=call, runs=runs)
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
