@@ -242,7 +242,10 @@ def _weak_tabs(evidence: Evidence, high: float) -> tuple[NDArray[np.bool_] | Non
         area = len(cells) * grid.area * every**2
         if diameter <= 0 or area > LONGEST * diameter:
             continue  # a skin or a floor
-        tall = float(thickness[box].ravel()[cells].max())
+        heights = thickness[box].ravel()[cells]
+        tall = float(heights.max())
+        if tall >= high - SLIP:  # a wedge is as long a tab as it is high enough
+            area *= float((heights >= high - SLIP).mean())
         # The cutter leaves round ends: the tab is shortest in the middle of the kerf (geometry).
         length = max(area / diameter - (1 - np.pi / 4) * diameter, 0.0)
         if tall < high - SLIP or length < TAB_LENGTH - 2 * cuts.cell:

@@ -569,6 +569,18 @@ def test_tabs_too_small_to_hold(words: str, tab: tuple[float, float], told: tupl
         assert facts(piece, "unit measured limit") == (told[0], pytest.approx(told[1], abs=0.15), told[2])
 
 
+def test_a_wedge_is_a_tab_as_long_as_it_is_high_enough() -> None:
+    """In the last pass the cutter rises along a ramp and goes down again: what it leaves is high enough at one end only."""
+    before, after = ring(-18.3).rsplit("G1 Y120\n", 1)
+
+    def wedge(top: float) -> list[Finding]:
+        return found("part-freed", f"{before}G1 Y90\nG1 Y110 Z{top}\nG1 Z-18.3\nG1 Y120\n{after}")
+
+    told = only(wedge(-16.3))
+    assert (told.severity, told.unit, told.limit) == ("warning", "mm", 3.0) and 0.5 < told.measured < 2.5
+    assert not wedge(-12.0)
+
+
 def test_vacuum_holds_by_friction() -> None:
     words = "hold vacuum"
     small = only(found("part-freed", ring(-18.3, w=46, h=46), words=words))
