@@ -21,9 +21,9 @@ from typing import TYPE_CHECKING, Any
 from advisor import __version__
 from advisor.cache import Cache, digest, from_text, may_keep, no_cache, own_state, program_key, to_text
 from advisor.findings import Finding, NotChecked, ProgramReport, Report
-from advisor.memory import keep_freed
 from advisor.values import Setting
 from grammar.classes import dataclass
+from grammar.memory import keep_freed
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection

@@ -69,8 +69,10 @@ def scanned(source: Source, *, mask: int = (1 << 63) - 1) -> Lines | None:
 
     if unavailable() is not None or not len(source.data):
         return None
+    from grammar.memory import keep_freed
     from grammar.scan import read_lines
 
+    keep_freed()
     found = read_lines(source.data, mask=mask)
     if not source.data.startswith(BOM):
         source.know_lines(found.start, found.end)

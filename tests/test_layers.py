@@ -10,7 +10,7 @@ ROOT = Path(__file__).resolve().parent.parent
 
 # From the bottom up. A module may import modules of its own line and of the lines above it in this list.
 GRAMMAR_LAYERS = (
-    ("grammar", "grammar.classes", "grammar.dialect", "grammar.jit", "grammar.lexicon", "grammar.source"),
+    ("grammar", "grammar.classes", "grammar.dialect", "grammar.jit", "grammar.lexicon", "grammar.memory", "grammar.source"),
     ("grammar.moves", "grammar.scan"),
     ("grammar.cycles", "grammar.parse", "grammar.path"),
     ("grammar.evaluate", "grammar.record", "grammar.state"),
@@ -22,7 +22,7 @@ GRAMMAR_LAYERS = (
 )
 ADVISOR_LAYERS = (
     ("advisor", "advisor.values", "advisor.findings", "advisor.escape", "advisor.sources", "advisor.words", "advisor.distinct"),
-    ("advisor.columns", "advisor.memory", "advisor.pace"),
+    ("advisor.columns", "advisor.pace"),
     ("advisor.units", "advisor.fingerprint", "advisor.allowances"),
     ("advisor.cutting", "advisor.catalogue", "advisor.advice", "advisor.operations", "advisor.refine"),
     ("advisor.limits", "advisor.setting", "advisor.request"),

@@ -7,7 +7,7 @@ import sys
 import numpy as np
 import pytest
 
-from advisor.memory import keep_freed
+from grammar.memory import keep_freed
 
 
 def test_asked_of_a_c_library_that_knows_it_or_not(monkeypatch: pytest.MonkeyPatch) -> None:
