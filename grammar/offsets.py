@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from grammar import lexicon
 from grammar.lexicon import SYSTEMS
+from grammar.moves import Flag
 from grammar.parse import Reject
 from grammar.state import AxisWords
 
@@ -119,7 +120,10 @@ def shift(m: Machine, v: list[float], axes: AxisWords, scale: float) -> None:
 
 
 def _touched(m: Machine) -> bool:
-    """Whether the machine was stopped since its last move, so that the operator may have gone to a new zero by hand."""
+    """Whether the place is not one of the program's own: the machine was stopped since its last move, so that the operator
+    may have gone to a new zero by hand, or that move was in machine coordinates or to the reference point."""
+    if m.record.rows and m.record.rows[-1][5] & (Flag.HOME | Flag.MACHINE):
+        return True
     for event in reversed(m.events):
         if event.move < len(m.record):
             return False
