@@ -72,67 +72,42 @@ def check(evidence: Evidence) -> Iterator[Finding]:
             "Compare the signs of I and J with those of the circles beside it.",
         )
     told = set(lost.tolist()) | _beside_faults(evidence, arcs)
+    for first, last, message, fix in _slips(evidence, arcs):
+        places = range(first, last + 1)
+        if not told.intersection(places):
+            told.update(places)
+            yield _slip(evidence, arcs, first, last, message, fix)
+
+
+def _slips(evidence: Evidence, arcs: Arcs) -> Iterator[tuple[int, int, str, str]]:
+    """First and last arc of each slip, what to say of it and how to mend it; the surest kinds first."""
     for first, last in plane_left(evidence, arcs):
-        if not told.intersection(range(first, last + 1)):
-            told.update(range(first, last + 1))
-            count = f"{last - first + 1} arcs from here on turn" if last > first else "This arc turns"
-            yield _slip(
-                evidence,
-                arcs,
-                first,
-                last,
-                f"{count} about a level axis and go along it (G{arcs.plane[first]}): a plane left over?",
-                "Write G17 before arcs in the XY plane.",
-            )
+        message = f"{_turning(first, last)} about a level axis and go along it (G{arcs.plane[first]}): a plane left over?"
+        yield first, last, message, "Write G17 before arcs in the XY plane."
     for first, last in overturned(arcs):
-        if not told.intersection(range(first, last + 1)):
-            told.update(range(first, last + 1))
-            count = f"{last - first + 1} arcs from here on turn" if last > first else "This arc turns"
-            worst = first + int(np.argmax(np.abs(arcs.sweep[first : last + 1])))
-            yield _slip(
-                evidence,
-                arcs,
-                first,
-                last,
-                f"{count} {np.degrees(abs(arcs.sweep[worst])):.0f} degrees in an upright plane (G{arcs.plane[worst]}), over or "
-                "under itself: G2 and G3 mistaken, or a plane left over?",
-                WRONG_WAY + " Write G17 before arcs in the XY plane.",
-            )
+        worst = first + int(np.argmax(np.abs(arcs.sweep[first : last + 1])))
+        message = (
+            f"{_turning(first, last)} {np.degrees(abs(arcs.sweep[worst])):.0f} degrees in an upright plane "
+            f"(G{arcs.plane[worst]}), over or under itself: G2 and G3 mistaken, or a plane left over?"
+        )
+        yield first, last, message, WRONG_WAY + " Write G17 before arcs in the XY plane."
     for place in raised(arcs):
-        if place not in told:
-            told.add(place)
-            yield _slip(
-                evidence,
-                arcs,
-                place,
-                place,
-                "This arc bulges to the other side than the other arcs between the same two points: G2 and G3 mistaken?",
-                WRONG_WAY,
-            )
+        message = "This arc bulges to the other side than the other arcs between the same two points: G2 and G3 mistaken?"
+        yield place, place, message, WRONG_WAY
     for first, last in odd_ones(evidence, arcs):
-        if not told.intersection(range(first, last + 1)):
-            told.update(range(first, last + 1))
-            which = "This arc goes" if first == last else "One of these arcs goes"
-            yield _slip(
-                evidence,
-                arcs,
-                first,
-                last,
-                f"{which} the other way round than the others about this centre: G2 and G3 mistaken?",
-                WRONG_WAY,
-            )
+        which = "This arc goes" if first == last else "One of these arcs goes"
+        message = f"{which} the other way round than the others about this centre: G2 and G3 mistaken?"
+        yield first, last, message, WRONG_WAY
     for place in (*other_centre(arcs), *turning_back(evidence, arcs)):
-        if place not in told:
-            told.add(place)
-            yield _slip(
-                evidence,
-                arcs,
-                place,
-                place,
-                "This arc bends away from the path at its start and at its end; the other way round, or with the other sign "
-                "of R, it would go on smoothly: G2 and G3 mistaken?",
-                WRONG_WAY,
-            )
+        message = (
+            "This arc bends away from the path at its start and at its end; the other way round, or with the other sign "
+            "of R, it would go on smoothly: G2 and G3 mistaken?"
+        )
+        yield place, place, message, WRONG_WAY
+
+
+def _turning(first: int, last: int) -> str:
+    return f"{last - first + 1} arcs from here on turn" if last > first else "This arc turns"
 
 
 def _beside_faults(evidence: Evidence, arcs: Arcs) -> set[int]:
