@@ -10,27 +10,6 @@ STRAIGHT = 1e-9  # as in advisor/timing.py
 
 
 @kernel
-def directions(start, end, length, out):  # type: ignore[no-untyped-def]
-    """Unit vectors of straight moves to ``out``; zero where a move has no length or an end is unknown."""
-    for k in range(len(length)):
-        n = length[k]
-        x, y, z = (end[k, 0] - start[k, 0]) / n, (end[k, 1] - start[k, 1]) / n, (end[k, 2] - start[k, 2]) / n
-        if math.isfinite(x) and math.isfinite(y) and math.isfinite(z):
-            out[k, 0], out[k, 1], out[k, 2] = x, y, z
-        else:
-            out[k, 0] = out[k, 1] = out[k, 2] = 0.0
-
-
-@kernel
-def along(limits, direction, value):  # type: ignore[no-untyped-def]
-    """What axes with these limits can do together along unit directions, to ``value``."""
-    a, b, c = 1 / limits[0], 1 / limits[1], 1 / limits[2]
-    for k in range(len(value)):
-        share = max(abs(direction[k, 0]) * a, max(abs(direction[k, 1]) * b, abs(direction[k, 2]) * c))
-        value[k] = 1.0 / share
-
-
-@kernel
 def corner_speed(p, q, out, into, length, exact, full, deviation, a, b, c):  # type: ignore[no-untyped-def]
     """Highest speed between moves p and q, mm/s. a, b, c: one over the acceleration of each axis."""
     if full[q]:

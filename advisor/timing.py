@@ -94,17 +94,13 @@ def _arc_shape(moves: Moves) -> tuple[Floats, Floats]:
     return radius, rise
 
 
-def _directions(moves: Moves, length: Floats, compiled: bool) -> tuple[Floats, Floats]:
+def _directions(moves: Moves, length: Floats) -> tuple[Floats, Floats]:
     """Unit vectors along the path at the start and at the end of each move, shape (n, 3); zero where undefined."""
-    if compiled:
-        from advisor.pace import directions
-
-        out = np.empty((len(moves), 3))
-        directions(moves.start, moves.end, length, out)
-    else:
-        with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-            out = (moves.end - moves.start) / length[:, None]
-        out[~all_of(np.isfinite(out))] = 0.0
+    out = np.empty((len(moves), 3))
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        for axis in range(3):
+            out[:, axis] = (moves.end[:, axis] - moves.start[:, axis]) / length
+    out[~all_of(np.isfinite(out))] = 0.0
     into = out.copy() if len(moves.arc_row) else out
     rows = moves.arc_row
     for code in (17, 18, 19):
@@ -128,14 +124,8 @@ def _directions(moves: Moves, length: Floats, compiled: bool) -> tuple[Floats, F
     return out, into
 
 
-def _along(limits: tuple[float, float, float], direction: Floats, compiled: bool = False) -> Floats:
+def _along(limits: tuple[float, float, float], direction: Floats) -> Floats:
     """What axes with these limits can do together along unit directions: min of limit / |component|, shape (n,)."""
-    if compiled:
-        from advisor.pace import along
-
-        value: Floats = np.empty(len(direction))
-        along(np.array(limits, dtype=float), direction, value)
-        return value
     share = np.abs(direction[:, 0]) * (1 / limits[0])
     for axis in (1, 2):
         np.maximum(share, np.abs(direction[:, axis]) * (1 / limits[axis]), out=share)
@@ -175,13 +165,13 @@ def time_path(moves: Moves, machine: Machine | None) -> Timing:
         return Timing(minutes, asked, asked, asked, length, accelerated=False)
 
     compiled = n >= MANY and jit.unavailable() is None
-    out, into = _directions(moves, length, compiled)
+    out, into = _directions(moves, length)
     feeds = (machine.feed_max, machine.feed_max, machine.feed_max_z)
     rapid = np.flatnonzero(moves.kind == RAPID)
     arcs = moves.arc_row
-    top = _along(feeds, out, compiled)
+    top = _along(feeds, out)
     top[rapid] = _along(machine.rapid, out[rapid])
-    acceleration = _along(machine.acceleration, out, compiled)
+    acceleration = _along(machine.acceleration, out)
     if len(arcs):
         top[arcs] = np.minimum(top[arcs], _along(feeds, into[arcs]))
         acceleration[arcs] = np.minimum(acceleration[arcs], _along(machine.acceleration, into[arcs]))
