@@ -70,10 +70,11 @@ def extent(evidence: Evidence, rows: NDArray[np.bool_] | None = None) -> tuple[l
     known = np.array([frame.known for frame in moves.frames], dtype=bool)[moves.frame[starts]]
     if not known.any():
         return [None] * 3, [None] * 3
-    ends = []
-    for found, base in ((low[known].min(axis=0), evidence.base), (high[known].max(axis=0), evidence.base)):
-        ends.append([float(v + b) if np.isfinite(v) else None for v, b in zip(found, base, strict=True)])
-    return ends[0], ends[1]
+    lows, highs = (
+        [float(v + b) if np.isfinite(v) else None for v, b in zip(found, evidence.base, strict=True)]
+        for found in (low[known].min(axis=0), high[known].max(axis=0))
+    )
+    return lows, highs
 
 
 def stretches(

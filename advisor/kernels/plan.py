@@ -274,7 +274,7 @@ def _corners(strokes: _Strokes, run: Floats, profile: Ints, radius: Floats, rapi
     out[curved] = strokes.angle[curved] + sense
     into[curved] = strokes.angle[curved] + strokes.sweep[curved] + sense
     goes_on = flat[1:] & flat[:-1] & ~rapid[1:] & ~rapid[:-1] & (profile[1:] == profile[:-1])
-    goes_on &= (strokes.p0[1:] == strokes.p1[:-1]).all(axis=1)
+    goes_on &= all_of(strokes.p0[1:] == strokes.p1[:-1])
     turn = np.abs(np.mod(out[1:] - into[:-1] + np.pi, 2 * np.pi) - np.pi)
     # the way and all that the path has turned up to the start and the end of each stroke; a break is a long way
     way = np.where(flat, run, 0.0)

@@ -14,6 +14,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.columns import all_of
 from advisor.evidence import Evidence
 from advisor.timing import FIRST, SECOND
 from grammar.moves import Fault, Flag, Kind
@@ -63,7 +64,7 @@ def arcs_of(evidence: Evidence) -> Arcs:
     with np.errstate(invalid="ignore", over="ignore"):
         radius = np.hypot(*(start - centre).T)
         good = (moves.flags[rows] & (Flag.CYCLE | Flag.INSERTED)) == 0
-        good &= np.isfinite(start).all(axis=1) & np.isfinite(end).all(axis=1) & (radius > LEAST)
+        good &= all_of(np.isfinite(start)) & all_of(np.isfinite(end)) & (radius > LEAST)
         whole = np.hypot(*(end - start).T) < 1e-6
     return Arcs(rows, moves.plane, start, end, centre, radius, np.asarray(moves.sweep), whole, good)
 

@@ -30,6 +30,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
+from advisor.columns import any_of
 from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._common import feeding, first_code, high, top
@@ -100,7 +101,7 @@ def _start(evidence: Evidence) -> Iterator[Finding | NotChecked]:
     """The first moves; nothing where an automatic changer has just left Z at its own height."""
     moves, machine = evidence.moves, evidence.setting.machine
     surface = top(evidence)
-    across = np.flatnonzero((moves.kind != Kind.DWELL) & np.isfinite(moves.end[:, :2]).any(axis=1))
+    across = np.flatnonzero((moves.kind != Kind.DWELL) & any_of(np.isfinite(moves.end[:, :2])))
     changed = [
         event
         for event in evidence.program.events

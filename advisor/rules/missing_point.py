@@ -386,7 +386,7 @@ def _cut_from(evidence: Evidence) -> np.ndarray:
     """Rows at feed, and rapids across after which the cutter goes down to cut: not those that only park it."""
     moves = evidence.moves
     cuts = feeding(evidence)
-    across = ~(moves.start[:, :2] == moves.end[:, :2]).all(axis=1)
+    across = any_of(moves.start[:, :2] != moves.end[:, :2])
     # the first row from each on (itself left out) that cuts or goes across
     deciding = np.where(cuts | across, np.arange(len(moves)), len(moves))
     following = np.minimum.accumulate(deciding[::-1])[::-1]
