@@ -149,6 +149,16 @@ class Evidence:
         return shown
 
     @Part
+    def feeding(self) -> NDArray[np.bool_]:
+        """Rows that move at feed, probes left out: shape (n,), read-only."""
+        import numpy as np
+
+        kind = self.moves.kind
+        rows = np.asarray((kind == 1) | (kind == 2))
+        rows.flags.writeable = False
+        return rows
+
+    @Part
     def zero(self) -> tuple[float, float, float]:
         """Where program zero is in the coordinates positions are told in: the stock's ``zero``, else the origin."""
         workpiece = self.setting.workpiece
@@ -168,8 +178,7 @@ class Evidence:
             return np.asarray(self.placed.shift, dtype=float)
         if len(moves) == 0:
             return np.asarray(self.zero, dtype=float)
-        feeding = np.flatnonzero((moves.kind == 1) | (moves.kind == 2))
-        row = int(feeding[0]) if len(feeding) else 0
+        row = int(np.argmax(self.feeding))
         shift = moves.frames[int(moves.frame[row])].zero
         return np.subtract(self.zero, shift, dtype=float)
 
@@ -232,7 +241,6 @@ class Evidence:
         (reason, cause, first line, last line, whether a move at feed lies in it).
         """
         placed = self.placed
-        feeding = (self.moves.kind == 1) | (self.moves.kind == 2)
         runs = list(placed.unlooked) if placed is not None else []
         if self.cuts is not None:
             runs += [run for run in self.cuts.unlooked if run not in runs]
@@ -242,7 +250,7 @@ class Evidence:
                 run.cause,
                 self.line(run.first_row),
                 self.line(run.last_row),
-                bool(feeding[run.first_row : run.last_row + 1].any()),
+                bool(self.feeding[run.first_row : run.last_row + 1].any()),
             )
             for run in runs
             if run.cause != "unknown-cutter"  # told tool by tool, see unknown_cutters
@@ -257,8 +265,7 @@ class Evidence:
         from advisor.distinct import distinct
 
         moves = self.moves
-        feeding = (moves.kind == 1) | (moves.kind == 2)
-        blind = feeding & ~(all_of(np.isfinite(moves.end)) & all_of(np.isfinite(moves.start)))
+        blind = self.feeding & ~(all_of(np.isfinite(moves.end)) & all_of(np.isfinite(moves.start)))
         return distinct(self.program.block_line[moves.block[blind]])
 
     def feeds_blindly(self, first: int, last: int) -> bool:
@@ -276,7 +283,7 @@ class Evidence:
         moves = self.moves
         if not len(moves):
             return []
-        feeding = (moves.kind == 1) | (moves.kind == 2)
+        feeding = self.feeding
         found = []
         tools = {moves.modes[int(m)].tool for m in np.flatnonzero(np.bincount(moves.mode[feeding]))}
         for tool in sorted(tools, key=lambda t: (t is None, t or 0)):

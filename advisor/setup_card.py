@@ -117,7 +117,7 @@ def summary(evidence: Evidence) -> dict[str, Any]:
     kind = moves.kind
     low, high = extent(evidence)
     minutes = timing.minutes
-    feeding = (kind == Kind.FEED) | (kind == Kind.ARC)
+    feeding = evidence.feeding
     contact = evidence.contact
     cutting = air = removed = None
     if contact is not None:
@@ -267,8 +267,7 @@ def zero_question(evidence: Evidence) -> str | None:
     if not len(moves):
         return None
     shifts = np.array([frame.shift[2] for frame in moves.frames])
-    feeding = (moves.kind == Kind.FEED) | (moves.kind == Kind.ARC)
-    z = (moves.end[:, 2] - shifts[moves.frame])[feeding]
+    z = (moves.end[:, 2] - shifts[moves.frame])[evidence.feeding]
     z = z[np.isfinite(z)]
     workpiece = evidence.setting.workpiece
     if len(z) < 2 or z.min() < -TABLE or float(np.ptp(z)) <= TABLE:
@@ -322,7 +321,7 @@ def card(evidence: Evidence) -> Mapping[str, Any]:
     timing, contact = evidence.timing, evidence.contact
     for tool in numbers:
         rows = np.array([t == tool for t in tool_of_mode], dtype=bool)[moves.mode]
-        feeding = rows & ((kind == Kind.FEED) | (kind == Kind.ARC))
+        feeding = rows & evidence.feeding
         cutter = setting.cutters.get(tool, setting.any_cutter) if tool is not None else setting.any_cutter
         tool_low, _ = extent(evidence, feeding)
         name = "unnamed" if tool is None else str(tool)

@@ -10,15 +10,14 @@ from numpy.typing import NDArray
 from advisor.evidence import Evidence
 from advisor.findings import Finding
 from advisor.rules.base import merge_runs
-from grammar.moves import Event, Flag, Kind, Mode
+from grammar.moves import Event, Flag, Mode
 
 Bools = NDArray[np.bool_]
 
 
 def feeding(evidence: Evidence) -> Bools:
-    """Rows that move at feed, probes left out: (n,)."""
-    kind = evidence.moves.kind
-    return np.asarray((kind == Kind.FEED) | (kind == Kind.ARC))
+    """Rows that move at feed, probes left out: (n,), read-only."""
+    return evidence.feeding
 
 
 def touching(evidence: Evidence) -> Bools:

@@ -32,7 +32,6 @@ from advisor.evidence import Evidence
 from advisor.findings import Finding, NotChecked
 from advisor.rules._motion import whole
 from advisor.rules.base import rule
-from grammar.moves import Kind
 
 SHARE, LEAST_MINUTES = 0.25, 1.0
 
@@ -44,7 +43,7 @@ def check(evidence: Evidence) -> Iterator[Finding | NotChecked]:
         yield whole("air-cutting", evidence, "the stock is only assumed", "stock")
         return
     minutes = np.nan_to_num(evidence.timing.minutes)
-    feeding = (placed.kind == Kind.FEED) | (placed.kind == Kind.ARC)
+    feeding = evidence.feeding
     contact = evidence.contact
     if contact is None:
         return
